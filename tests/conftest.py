@@ -1,0 +1,42 @@
+"""Settings of every test: reproducible random cases, no windows, tools that must be there in CI."""
+
+import os
+import shutil
+from pathlib import Path
+
+import hypothesis
+import matplotlib
+import pytest
+
+TESTS = Path(__file__).parent
+
+hypothesis.settings.register_profile(
+    "flutelab", derandomize=True, deadline=None, max_examples=50, print_blob=False
+)
+hypothesis.settings.load_profile("flutelab")
+matplotlib.use("Agg")
+
+
+def pytest_ignore_collect(collection_path: Path) -> bool | None:
+    """Leave out helper modules and scripts beside the tests: doctest would import them."""
+    inside = collection_path.is_relative_to(TESTS) and collection_path.suffix == ".py"
+    return True if inside and not collection_path.name.startswith("test_") else None
+
+
+@pytest.fixture
+def find_tool():
+    """Return a function that finds an outside program, or ends the test.
+
+    Without the program a test is skipped on a user's machine and fails where CI=true.
+    """
+
+    def find(*names: str) -> str:
+        for name in names:
+            if path := shutil.which(name):
+                return path
+        message = f"needs one of these programs: {', '.join(names)}"
+        if os.environ.get("CI") == "true":
+            pytest.fail(message)
+        return pytest.skip(message)
+
+    return find
