@@ -456,7 +456,7 @@ ALLOWED = {
     "surface units": (f"{PACKAGE}.files.tables", "def f(wall_mm):\n    return wall_mm"),
     "private and local names": (
         UPPER,
-        "_wall_mm = 1\nclass _A:\n    t_c = 1\ndef _f(t_c):\n    pass\ndef f():\n    x_mm = 1\n    return x_mm",
+        "_wall_mm = 1\nclass _A:\n    t_c = 1\ndef _f(t_c):\n    pass\ndef f():\n    x_mm = 1",
     ),
     "endings that only look alike": (UPPER, "def f(within, basic, sd_cents, relief):\n    pass"),
 }
