@@ -1,0 +1,51 @@
+"""flutelab: fit the end corrections of duct flutes to measured notes, and foretell theirs."""
+
+from importlib.metadata import version
+
+from flutelab.errors import DataError, FitWarning, ValidityWarning
+from flutelab.files.flute_file import read_flute, write_flute
+from flutelab.files.note_table import read_measurements, write_measurements
+from flutelab.fitting.calibrate import Calibration, FitError, calibrate
+from flutelab.fitting.measurements import Measurements
+from flutelab.model.corrections import Corrections, Prior, Spread
+from flutelab.model.flute import Bore, End, Flute, Hole, Window
+from flutelab.model.lattice import Formulas, input_impedance
+from flutelab.model.modes import modes
+from flutelab.model.notes import Notes, frequency_gradient, playing_frequencies, predict_notes
+from flutelab.model.rows import Rows, rows
+from flutelab.physics.air import Air, moist_air
+
+__version__ = version("flutelab")
+
+__all__ = [
+    "Air",
+    "Bore",
+    "Calibration",
+    "Corrections",
+    "DataError",
+    "End",
+    "FitError",
+    "FitWarning",
+    "Flute",
+    "Formulas",
+    "Hole",
+    "Measurements",
+    "Notes",
+    "Prior",
+    "Rows",
+    "Spread",
+    "ValidityWarning",
+    "Window",
+    "calibrate",
+    "frequency_gradient",
+    "input_impedance",
+    "modes",
+    "moist_air",
+    "playing_frequencies",
+    "predict_notes",
+    "read_flute",
+    "read_measurements",
+    "rows",
+    "write_flute",
+    "write_measurements",
+]

@@ -1,0 +1,288 @@
+"""Modes: complex eigenfrequencies f (1 + j/2Q) of flute, air and openings together.
+
+The reactive model (no losses, no radiation resistance) is counted exactly; each
+root is then followed while losses and radiation are switched on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from flutelab.model.corrections import Corrections
+from flutelab.model.flute import Flute
+from flutelab.model.lattice import (
+    Chain,
+    Elements,
+    chain,
+    elements,
+    head_impedance,
+    system,
+)
+from flutelab.model.rows import Rows
+from flutelab.physics.hole import cutoff_frequency, open_length
+
+STEPS = (0.5, 1.0)  # of losses and radiation, on the way from the reactive model
+FINEST_STEP = 0.02
+FARTHEST_CENTS = 120.0  # a root that moves farther in a step may be another's
+ROOM = 1.05  # above c/(2 x1): series arms shorten the bore a little
+SECTIONS = 8
+CLOSE = 2e-3  # relative width of a bracket at which Newton is tried
+NARROW = 1e-9  # and at which the bracket itself is the answer
+ALMOST_NODE = 1e-12j  # an ideal node's impedance, so that its admittance is a number
+PLANE_KA = 1.8  # just below the first cross mode
+NEWTON_STEPS = 12
+CONVERGED = 1e-11
+WEAK = 0.1  # strength below which a mode is not counted as a register: first guess
+NEAR_CUTOFF = 0.7
+LOW_Q = 20.0
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Modes:
+    """The first M modes of N rows, each array (N, M).
+
+    ``frequency`` [Hz] (nan where none), ``q``, ``strength`` (peak admittance at the
+    head against the row's strongest), ``status`` (``ok``, ``near cutoff``, ``weak``,
+    ``none``) and ``reason`` (words where there is no mode, else "").
+    """
+
+    frequency: np.ndarray
+    q: np.ndarray
+    strength: np.ndarray
+    status: np.ndarray
+    reason: np.ndarray
+    root: np.ndarray
+
+
+ElementsAt = Callable[..., Elements]
+
+
+def modes(
+    flute: Flute,
+    fingerings: Rows,
+    corrections: Corrections | None = None,
+    *,
+    count: int = 3,
+) -> Modes:
+    """Return the first `count` modes of each row.
+
+    Parameters
+    ----------
+    flute : Flute
+    fingerings : Rows
+        N rows.
+    corrections : Corrections, optional
+        Without a batch axis.
+    count : int
+        How many modes from the lowest.
+
+    Returns
+    -------
+    Modes
+        Never an exception for a row without a mode: status ``none`` and a reason.
+    """
+    numbers = chain(flute, fingerings, corrections)
+    limit = PLANE_KA * np.min(numbers.air.sound_speed) / (2 * np.pi * np.max(numbers.radius))
+    ceiling = _ceiling(numbers, len(fingerings))
+    roots, slopes, reason = find_roots(at(numbers), ceiling, count, limit)
+    roots = np.where(reason == "", roots, np.nan)
+    peak = 1 / np.abs(slopes * roots.imag)
+    strongest = np.max(np.where(np.isfinite(peak), peak, 0.0), axis=-1, keepdims=True)
+    strength = peak / np.where(strongest > 0, strongest, 1.0)
+    q = roots.real / (2 * roots.imag)
+    status = np.where(_near_cutoff(flute, fingerings, roots.real, q), "near cutoff", "ok")
+    status = np.where(strength < WEAK, "weak", status)
+    return Modes(
+        frequency=roots.real,
+        q=q,
+        strength=strength,
+        status=np.where(reason == "", status, "none"),
+        reason=reason,
+        root=roots,
+    )
+
+
+def register_roots(found: Modes, register: np.ndarray) -> np.ndarray:
+    """Return for each row the column of its register among the modes that speak; -1 = none."""
+    speaks = (found.status == "ok") | (found.status == "near cutoff")
+    order = np.cumsum(speaks, axis=-1)
+    hit = speaks & (order == np.asarray(register)[:, None])
+    return np.where(hit.any(axis=-1), hit.argmax(axis=-1), -1)
+
+
+def at(numbers: Chain) -> ElementsAt:
+    """Return the elements of a chain as a function of frequency and losses (0 to 1)."""
+
+    def elements_at(frequency, losses=1.0):
+        return elements(numbers, frequency, loss=losses, radiation=losses)
+
+    return elements_at
+
+
+def _ceiling(numbers: Chain, rows: int) -> np.ndarray:
+    """c/(2 x1) of each row: above the first mode; x1 = head to the first open opening."""
+    places = np.cumsum(numbers.tubes, axis=-1)
+    is_open = np.concatenate(
+        [numbers.is_open, np.ones(numbers.is_open.shape[:-1] + (1,), bool)], axis=-1
+    )
+    first = np.min(np.where(is_open, places, np.inf), axis=-1)
+    speed = numbers.air.sound_speed
+    speed = speed[..., 0] if np.ndim(speed) else speed
+    return np.broadcast_to((speed / (2 * first))[..., 0], (1, rows))[0]
+
+
+def find_roots(
+    at: ElementsAt, ceiling: np.ndarray, count: int, limit: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return the first `count` complex roots of N rows and the slopes there.
+
+    Parameters
+    ----------
+    at : callable
+        ``at(frequency (1, N, F), losses) -> Elements``, losses 0 to 1.
+    ceiling : (N,)
+        A frequency above the first reactive mode of each row [Hz].
+    count : int
+    limit : float
+        Highest frequency at which the elements hold [Hz].
+
+    Returns
+    -------
+    root : (N, count) complex [Hz]
+    slope : (N, count) complex
+        dZ/df at the root.
+    reason : (N, count) str
+        "" where found.
+    """
+    root, reason = _reactive_roots(at, np.asarray(ceiling, dtype=float), count, limit)
+    losses, slope = 0.0, np.full(root.shape, np.nan + 0j)
+    pending = list(STEPS)
+    while pending:
+        moved, slope = newton(at, root, pending[0])
+        moved_by = np.abs(1200 * np.log2(moved.real / root.real))
+        strayed = (moved_by > FARTHEST_CENTS) & (reason == "")
+        if np.any(strayed) and pending[0] - losses > FINEST_STEP:
+            pending.insert(0, 0.5 * (losses + pending[0]))
+            continue
+        root, losses = moved, pending.pop(0)
+        reason = np.where(strayed, "its resonance is damped away", reason)
+    lost = (reason == "") & ~(np.isfinite(root) & (root.imag > 0))
+    return root, slope, np.where(lost, "its resonance is damped away", reason)
+
+
+def _reactive_roots(at, ceiling, count, limit):
+    """Real roots (N, count) of the reactive model as complex numbers, and reasons."""
+    order = np.arange(1, count + 1)
+    high = np.minimum(ROOM * ceiling[:, None] * order, limit)
+    high = np.where(_counted(at, high) < order, limit, high)
+    reason = np.where(
+        _counted(at, high) < order, "no mode in the range of plane waves in this bore", ""
+    )
+    low = 1e-4 * high
+    root = np.full(high.shape, np.nan)
+    sections = np.arange(1, SECTIONS + 1) / (SECTIONS + 1)
+    while not np.all(np.isfinite(root) | (reason != "")):
+        points = low[..., None] + (high - low)[..., None] * sections
+        below = np.sum(_counted(at, points) < order[:, None], axis=-1)[..., None]
+        edges = np.concatenate([low[..., None], points, high[..., None]], axis=-1)
+        low = np.take_along_axis(edges, below, axis=-1)[..., 0]
+        high = np.take_along_axis(edges, below + 1, axis=-1)[..., 0]
+        width = np.max((high - low) / high)
+        if width < CLOSE:
+            polished = newton(at, 0.5 * (low + high) + 0j, 0.0)[0].real
+            # exactly one mode lies in each bracket: a root inside is that mode
+            inside = (polished >= low) & (polished <= high)
+            root = np.where(inside | (width < NARROW), np.clip(polished, low, high), root)
+    return root + 0j, reason
+
+
+def _counted(at, frequency):
+    """Mode count at frequencies (N, ...)."""
+    flat = frequency.reshape(1, frequency.shape[0], -1)
+    return mode_count(at(flat, 0.0)).reshape(frequency.shape)
+
+
+def newton(at: ElementsAt, root: np.ndarray, losses: float = 1.0) -> tuple[np.ndarray, np.ndarray]:
+    """Polish roots (N, M) of the mode condition; return them and dZ/df there."""
+    slope = np.full(root.shape, np.nan + 0j)
+    for _ in range(NEWTON_STEPS):
+        value, slope = _value_and_slope(at, root, losses)
+        change = value / slope
+        root = root - change
+        size = np.abs(change / root)
+        if np.all((size < CONVERGED) | ~np.isfinite(size)):
+            break
+    return root, slope
+
+
+def _value_and_slope(at, root, losses):
+    step = 1e-7 * np.abs(root)
+    pair = np.concatenate([root - step, root + step], axis=-1)
+    below, above = np.split(condition(at(pair[None], losses))[0], 2, axis=-1)
+    return 0.5 * (below + above), (above - below) / (2 * step)
+
+
+def condition(e: Elements) -> np.ndarray:
+    """Return the function whose zeros are the modes."""
+    seen = head_impedance(e)
+    return seen if e.driven else 1 / seen
+
+
+def mode_count(e: Elements) -> np.ndarray:
+    """Return how many reactive modes lie below each (real) frequency, exactly.
+
+    Notes
+    -----
+    The count of W. H. Wittrick and F. W. Williams (Q. J. Mech. Appl. Math. 24,
+    263-284, 1971; from memory): modes with all node pressures clamped to zero, plus
+    the positive eigenvalues of the nodes' susceptance matrix. A wholly closed pipe's
+    uniform pressure (f = 0) is not counted.
+    """
+    a, b, c, d = e.openings
+    b = np.where(b == 0, ALMOST_NODE, b)
+    matrix, pressure = system(replace(e, openings=(a, b, c, d)))
+    susceptance = np.linalg.solve(np.swapaxes(pressure, -1, -2), np.swapaxes(matrix, -1, -2)).imag
+    positive = np.sum(_pivots(susceptance) > 0, axis=-1)
+    closed_everywhere = np.all(e.openings[0] == 0, axis=-1)
+    return positive + e.clamped - closed_everywhere
+
+
+def _pivots(matrix):
+    """Pivots of the symmetric elimination; their signs are the eigenvalues' (Sylvester)."""
+    work, pivots = np.array(matrix), []
+    while work.shape[-1]:
+        pivot = work[..., 0, 0]
+        pivots.append(pivot)
+        column = work[..., 1:, 0]
+        work = work[..., 1:, 1:] - column[..., :, None] * (
+            column[..., None, :] / pivot[..., None, None]
+        )
+    return np.stack(pivots, axis=-1)
+
+
+def _near_cutoff(flute, fingerings, frequency, q):
+    """Above 0.7 of the cutoff of the first two open holes; with one, where Q < 20."""
+    near = np.zeros(frequency.shape, dtype=bool)
+    speed = np.broadcast_to(fingerings.air.sound_speed, (len(fingerings),))
+    bore_radius = flute.bore.stations[0][1] / 2
+    for row, openness in enumerate(fingerings.openness):
+        holes = [h for h, drilled, is_open in zip(
+            flute.holes, fingerings.drilled[row], openness > 0.5, strict=True
+        ) if drilled and is_open]  # fmt: skip
+        if len(holes) == 1:
+            near[row] = q[row] < LOW_Q
+        elif holes:
+            near[row] = frequency[row] > NEAR_CUTOFF * _cutoff(holes[:2], bore_radius, speed[row])
+    return near
+
+
+def _cutoff(pair, bore_radius, speed):
+    """Cutoff of the regular row that the first two open holes begin."""
+    radius = sum(h.diameter for h in pair) / 4
+    height = sum(
+        open_length(h.diameter / 2, bore_radius, h.wall, bore_radius + h.wall) for h in pair
+    ) / 2  # fmt: skip
+    return cutoff_frequency(speed, radius, bore_radius, pair[1].position - pair[0].position, height)

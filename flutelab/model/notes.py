@@ -1,0 +1,233 @@
+"""Predicted notes: modes with breath and register terms, their gradient and their spread."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from flutelab.model.corrections import META, NAMES, Corrections, Spread
+from flutelab.model.flute import Flute
+from flutelab.model.lattice import chain, elements
+from flutelab.model.modes import condition, modes, register_roots
+from flutelab.model.rows import Rows, rows
+from flutelab.physics.air import Air
+
+CENT = np.log(2) / 1200
+ACOUSTIC = tuple(name for name in NAMES if name not in ("breath", "second_register"))
+_STEP = {"air_offset": 1e-2}  # K; all others 1e-4 of their own unit
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Notes:
+    """N predicted notes.
+
+    ``frequency`` [Hz], nan where none; ``sd`` [cents] from the corrections' spread, or
+    None; ``q``; ``status`` and ``reason`` as in `modes`; ``root`` the complex
+    eigenfrequency before breath and register terms; ``gradient`` (N, P) [cents per
+    unit] of the spread's corrections, or None.
+    """
+
+    label: tuple[str, ...]
+    register: np.ndarray
+    frequency: np.ndarray
+    q: np.ndarray
+    status: np.ndarray
+    reason: np.ndarray
+    root: np.ndarray
+    sd: np.ndarray | None = None
+    gradient: np.ndarray | None = None
+
+
+def playing_frequencies(
+    flute: Flute,
+    fingerings: str | Sequence[str],
+    *,
+    air: Air,
+    corrections: Corrections | None = None,
+    register: int | Sequence[int] = 1,
+) -> np.ndarray:
+    """Return the playing frequency of each fingering [Hz], shape (N,); nan where none.
+
+    Parameters
+    ----------
+    flute : Flute
+    fingerings : str or sequence of str
+        As in `rows`.
+    air : Air
+        The bore's air.
+    corrections : Corrections, optional
+        Default: the formulas as they stand.
+    register : int or (N,)
+
+    Raises
+    ------
+    ValueError
+        A fingering that does not fit the flute.
+    """
+    wanted = rows(flute, fingerings, air=air, register=register)
+    return predict_notes(flute, wanted, corrections).frequency
+
+
+def predict_notes(
+    flute: Flute,
+    fingerings: Rows,
+    corrections: Corrections | None = None,
+    spread: Spread | None = None,
+) -> Notes:
+    """Predict notes, with +- where the corrections' spread is given.
+
+    Parameters
+    ----------
+    flute : Flute
+    fingerings : Rows
+        N rows; register 0 counts as 1.
+    corrections : Corrections, optional
+    spread : Spread, optional
+
+    Returns
+    -------
+    predicted : Notes
+    """
+    corrections = corrections or Corrections()
+    register = np.maximum(np.asarray(fingerings.register), 1)
+    found = modes(flute, fingerings, corrections, count=int(register.max(initial=1)) + 1)
+    column = register_roots(found, register)
+    pick = np.arange(len(fingerings)), np.maximum(column, 0)
+    none = column < 0
+    reason = np.where(none, _why_none(found.reason[pick]), "")
+    root = np.where(none, np.nan, found.root[pick])
+    notes = Notes(
+        label=fingerings.label,
+        register=register,
+        frequency=root.real * np.exp(CENT * played_cents(fingerings, corrections)),
+        q=np.where(none, np.nan, found.q[pick]),
+        status=np.where(none, "none", found.status[pick]),
+        reason=reason,
+        root=root,
+    )
+    if spread is None:
+        return notes
+    gradient = pitch_gradient(flute, fingerings, root, corrections, spread.names)
+    sd = np.sqrt(np.einsum("np,pq,nq->n", gradient, spread.covariance, gradient))
+    return replace(notes, sd=sd, gradient=gradient)
+
+
+def _why_none(reason):
+    return np.where(reason == "", "no mode of this register speaks", reason)
+
+
+def played_cents(fingerings: Rows, corrections: Corrections) -> np.ndarray:
+    """Return what breath and register add to each row's eigenfrequency [cents], (N,)."""
+    register, doublings = _played_terms(fingerings, corrections)
+    return corrections.second_register * register + corrections.breath * doublings
+
+
+def _played_terms(fingerings, corrections):
+    """(second register or above, doublings of pressure about the reference), each (N,)."""
+    second = (np.asarray(fingerings.register) >= 2).astype(float)
+    reference = corrections.reference_pressure
+    if reference is None or fingerings.breath is None:
+        return second, np.zeros(len(fingerings))
+    with np.errstate(invalid="ignore"):
+        return second, np.nan_to_num(np.log2(fingerings.breath / reference))
+
+
+def pitch_gradient(
+    flute: Flute,
+    fingerings: Rows,
+    root: np.ndarray,
+    corrections: Corrections,
+    names: Sequence[str],
+) -> np.ndarray:
+    """Return d(cents)/d(correction), shape (N, P), at solved roots.
+
+    Parameters
+    ----------
+    flute : Flute
+    fingerings : Rows
+    root : (N,) complex
+        Eigenfrequencies of these rows under `corrections` [Hz].
+    corrections : Corrections
+        Without a batch axis.
+    names : sequence of P str
+
+    Notes
+    -----
+    Implicit function theorem: df/dtheta = -Re[(dZ/dtheta)/(dZ/df)] at the root, all
+    corrections in one batched evaluation.
+    """
+    gradient = np.zeros((len(fingerings), len(names)))
+    second, doublings = _played_terms(fingerings, corrections)
+    for name, column in (("second_register", second), ("breath", doublings)):
+        if name in names:
+            gradient[:, list(names).index(name)] = column
+    acoustic = [name for name in names if name in ACOUSTIC]
+    if acoustic and len(fingerings):
+        columns = [list(names).index(name) for name in acoustic]
+        hertz = frequency_gradient(flute, fingerings, root, corrections, acoustic)
+        gradient[:, columns] = hertz / (CENT * root.real[:, None])
+    return gradient
+
+
+def frequency_gradient(
+    flute: Flute,
+    fingerings: Rows,
+    root: np.ndarray,
+    corrections: Corrections,
+    names: Sequence[str],
+) -> np.ndarray:
+    """Return df/d(correction) of the eigenfrequencies [Hz per unit], shape (N, P).
+
+    As `pitch_gradient`, for corrections of the air column alone (`ACOUSTIC`).
+    """
+    low, high = zip(*(_both_sides(corrections, name) for name in names), strict=True)
+    batch = _one_at_a_time(corrections, names, np.concatenate([low, high]))
+    numbers = chain(flute, fingerings, batch)
+    width = np.subtract(high, low)[:, None]
+    return _implicit(numbers, chain(flute, fingerings, corrections), root, width).T
+
+
+def diameter_gradient(
+    flute: Flute, fingerings: Rows, root: np.ndarray, corrections: Corrections
+) -> np.ndarray:
+    """Return d(cents)/d(hole diameter) [cents per m], shape (N, H), as `pitch_gradient`."""
+    holes = len(flute.holes)
+    written = fingerings.diameter
+    if written is None:
+        written = np.broadcast_to([h.diameter for h in flute.holes], (len(fingerings), holes))
+    step = 1e-4 * written * np.eye(holes)[:, None, :]
+    batch = replace(fingerings, diameter=np.concatenate([written - step, written + step]))
+    numbers = chain(flute, batch, corrections)
+    width = 2e-4 * written.T
+    hertz = _implicit(numbers, chain(flute, fingerings, corrections), root, width)
+    return hertz.T / (CENT * root.real[:, None])
+
+
+def _both_sides(corrections, name):
+    """Central step about a correction, kept inside its limits."""
+    step = _STEP.get(name, 1e-4)
+    value = getattr(corrections, name)
+    return max(value - step, META[name]["lower"]), min(value + step, META[name]["upper"])
+
+
+def _one_at_a_time(corrections, names, values):
+    """Corrections on the batch axis: entry i of `values` replaces name i modulo P."""
+    leaves = {}
+    for column, name in enumerate(names):
+        leaf = np.full((len(values), 1, 1), float(getattr(corrections, name)))
+        leaf[column :: len(names), 0, 0] = values[column :: len(names)]
+        leaves[name] = leaf
+    return replace(corrections, **leaves)
+
+
+def _implicit(batch, single, root, width):
+    """-Re[(dZ/dtheta)/(dZ/df)], shape (P, N); the batch's first half lies below."""
+    z = condition(elements(batch, root[None, :, None]))[..., 0]
+    below, above = np.split(z, 2)
+    step = 1e-6 * np.abs(root)
+    pair = np.stack([root - step, root + step], axis=-1)[None]
+    at_pair = condition(elements(single, pair))[0]
+    slope = (at_pair[:, 1] - at_pair[:, 0]) / (2 * step)
+    return -((above - below) / width / slope).real

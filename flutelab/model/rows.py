@@ -1,0 +1,156 @@
+"""Rows: notes to predict or measured, one row a note."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from flutelab.model.flute import Flute
+from flutelab.physics.air import Air
+
+_LETTERS = {"x": "x", "o": "o", "n": "n", "h": "h", "-": "n", "_": "n", "●": "x", "○": "o"}
+_LETTERS |= {"•": "x", "⬤": "x", "◯": "o", "◐": "h", "◑": "h", "◒": "h", "◓": "h", "–": "n"}
+_IGNORED = " \t|\u00a0"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Rows:
+    """N notes on a flute of H holes.
+
+    Parameters
+    ----------
+    openness : (N, H)
+        1 open, 0 closed.
+    drilled : (N, H)
+        False where the hole is not drilled yet (`n`).
+    diameter : (N, H) or None
+        Hole diameters of each row [m]; None = the flute's.
+    air : Air
+        The bore's air; leaves are floats or arrays of shape (N,).
+    register : (N,)
+        1, 2, ...; 0 = not stated.
+    breath : (N,) or None
+        Blowing pressure [Pa]; nan = not measured.
+    label : tuple of str
+        The fingering word of each row.
+    """
+
+    openness: np.ndarray
+    drilled: np.ndarray
+    diameter: np.ndarray | None = None
+    air: Air
+    register: np.ndarray
+    breath: np.ndarray | None = None
+    label: tuple[str, ...]
+
+    def __post_init__(self) -> None:
+        count = len(self.label)
+        shapes = {
+            "openness": (np.ndim(self.openness) == 2, np.shape(self.openness)[:1]),
+            "drilled": (np.shape(self.drilled) == np.shape(self.openness), (count,)),
+            "register": (True, np.shape(self.register)),
+        }
+        for name, (good, shape) in shapes.items():
+            if not good or shape != (count,):
+                msg = f"rows: {name} does not have {count} rows"
+                raise ValueError(msg)
+
+    def __len__(self) -> int:
+        return len(self.label)
+
+
+def fingering_word(text: str, holes: int) -> str:
+    """Return a fingering in the letters x, o, h, n.
+
+    Parameters
+    ----------
+    text : str
+        One letter a hole, first = nearest the window. Capitals, ``-`` and ``_``
+        (for n) and filled, empty or half circles are read; blanks and ``|`` ignored.
+    holes : int
+        How many holes the flute has. A flute without holes takes an empty text,
+        ``n`` or ``bare``.
+
+    Raises
+    ------
+    ValueError
+        A letter that is none of these, or a wrong number of letters.
+
+    Examples
+    --------
+    >>> fingering_word("XXX ooo", 6)
+    'xxxooo'
+    """
+    word = "".join(letter for letter in text.lower() if letter not in _IGNORED)
+    if holes == 0 and word in ("", "n", "bare"):
+        return ""
+    if word == "bare":
+        return "n" * holes
+    unknown = sorted({letter for letter in word if letter not in _LETTERS})
+    if unknown:
+        msg = (
+            f"fingering {text!r} holds {', '.join(map(repr, unknown))}; "
+            "use x (closed), o (open) and n (not drilled)"
+        )
+        raise ValueError(msg)
+    if len(word) != holes:
+        msg = (
+            f"fingering {text!r} has {len(word)} letters but the flute has {holes} holes; "
+            "write one letter for each hole, the first for the hole nearest the window"
+        )
+        raise ValueError(msg)
+    return "".join(_LETTERS[letter] for letter in word)
+
+
+def rows(
+    flute: Flute,
+    fingerings: str | Sequence[str],
+    *,
+    air: Air,
+    register: int | Sequence[int] = 1,
+    breath: Sequence[float] | None = None,
+    diameter: np.ndarray | None = None,
+) -> Rows:
+    """Make rows from fingering text.
+
+    Parameters
+    ----------
+    flute : Flute
+    fingerings : str or sequence of str
+        A text of fingerings parted by blanks, or a sequence with one each.
+    air : Air
+        The bore's air; leaves floats or of shape (N,).
+    register : int or (N,)
+        1, 2, ...; 0 = not stated.
+    breath : (N,), optional
+        Blowing pressure [Pa].
+    diameter : (N, H), optional
+        Hole diameters [m] where they differ from the flute's.
+
+    Raises
+    ------
+    ValueError
+        A fingering that does not fit the flute, or a half-covered hole (not
+        modelled yet).
+    """
+    if isinstance(fingerings, str):
+        fingerings = fingerings.split() or [""]
+    words = [fingering_word(text, len(flute.holes)) for text in fingerings]
+    half = [word for word in words if "h" in word]
+    if half:
+        msg = (
+            f"fingering {half[0]!r}: half-covered holes (h) are not modelled yet; leave the row out"
+        )
+        raise ValueError(msg)
+    letters = np.array([list(word) for word in words]).reshape(len(words), len(flute.holes))
+    return Rows(
+        openness=(letters == "o").astype(float),
+        drilled=letters != "n",
+        diameter=diameter,
+        air=air,
+        register=np.broadcast_to(np.asarray(register, dtype=int), (len(words),)),
+        breath=None if breath is None else np.asarray(breath, dtype=float),
+        label=tuple(words),
+    )
