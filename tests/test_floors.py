@@ -24,6 +24,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
         3,
         (
             "measurements",
+            "assign",
             "uncertainty",
             "identifiability",
             "next_measurement",
@@ -36,7 +37,13 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
         5,
         (
             "safely",
+            "csv_text",
+            "toml_help",
+            "toml_section",
             "flute_file",
+            "note_columns",
+            "note_cells",
+            "note_row",
             "note_table",
             "constants_file",
             "tables",
