@@ -63,7 +63,7 @@ def parse_note(text: str) -> Note:
     plain = unicodedata.normalize("NFKC", str(text)).replace("\u2212", "-").lower()
     plain = re.sub(r"[\s_]|-(?=\D)", "", plain)
     if plain.startswith("h"):
-        msg = f"note {text!r}: H is easily mistaken; write B for it, and Bb for B flat"
+        msg = f"note {text!r} is easily mistaken; write B for H, and Bb for B flat"
         raise ValueError(msg)
     match = _NOTE.fullmatch(plain)
     accidental = match and (

@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from decimal import Decimal
 from fractions import Fraction
 from numbers import Real
-
-import numpy as np
 
 INCH = Fraction(254, 10000)  # metres, exact: NIST SP 811 (2008), appendix B.8
 _METRES = {"mm": Fraction(1, 1000), "cm": Fraction(1, 100), "m": Fraction(1)}
@@ -44,6 +43,7 @@ _DRILL = re.compile(
 )
 _DECIMAL = r"(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[+-]?\d{1,2})?"
 _LONGEST = 60  # characters of a number; keeps every value read within a float's range
+_LARGEST = 10**9
 _LENGTH = re.compile(
     rf"(?P<sign>[+-]?) ?(?:(?:(?P<whole>\d+)(?: ?- ?| ))?(?P<top>\d+) ?/ ?(?P<bottom>\d+)"
     rf"|(?P<decimal>{_DECIMAL})) ?(?P<unit>[a-z\"'.]*)",
@@ -109,7 +109,7 @@ def parse_length(value: float | str, unit: str | None = None) -> float:
     >>> parse_length("#7")
     0.0051054
     """
-    if isinstance(value, Real) and not isinstance(value, bool):
+    if isinstance(value, Real | Decimal) and not isinstance(value, bool):
         return float(_bare_number(value) * _metres_of(value, unit))
     if not isinstance(value, str):
         msg = f"{value!r} is not a length; write a number, or text such as '4.8 mm' or '3/16 in'"
@@ -120,17 +120,17 @@ def parse_length(value: float | str, unit: str | None = None) -> float:
     return float(_text_length(value, unit))
 
 
-def _bare_number(value: Real) -> Fraction:
-    if not np.isfinite(float(value)):
-        msg = f"{value!r} is not a length; write a finite number"
+def _bare_number(value: Real | Decimal) -> Fraction:
+    if not abs(value) < _LARGEST:
+        msg = f"{value} is not a length; write a number of ordinary size"
         raise ValueError(msg)
     # The shortest decimal that gives this float is what was typed.
-    return Fraction(repr(float(value)))
+    return Fraction(value if isinstance(value, int | Decimal) else repr(float(value)))
 
 
 def _metres_of(value: object, unit: str | None) -> Fraction:
     if unit is None:
-        msg = f"{value!r} has no unit; write it with one, such as '{value} mm' or '{value} in'"
+        msg = f"{str(value)!r} has no unit; write it with one, such as '{value} mm' or '{value} in'"
         raise ValueError(msg)
     if unit not in ("mm", "in"):
         msg = f"unit {unit!r} is not known; use 'mm' or 'in'"

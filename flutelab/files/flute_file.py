@@ -1,0 +1,345 @@
+"""The flute file: TOML in the shop's units, read to a `Flute` and written from one.
+
+Every fault of a file is told at once, with its place, the value as typed and the mend.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from decimal import Decimal
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+
+from flutelab.errors import DataError
+from flutelab.files.safely import read_text, write_text
+from flutelab.files.toml_help import parse_toml
+from flutelab.files.toml_section import Report, Section, said
+from flutelab.model.flute import (
+    Bore,
+    End,
+    Flute,
+    Hole,
+    Target,
+    Uncertainty,
+    Window,
+    geometry_faults,
+)
+from flutelab.model.rows import fingering_word
+from flutelab.pitch import note_frequency, parse_note
+from flutelab.units import INCH, parse_length
+
+_HEAD_KINDS = ("window", "open", "flanged", "stopped", "node")
+_FOOT_KINDS = ("open", "flanged", "stopped")
+_SPREADS = ("bore", "wall", "window", "hole_place", "hole_diameter", "length")
+_KEYS = {
+    "": ("name", "unit", "bore", "head", "window", "foot", "hole", "uncertainty", "target"),
+    "bore": ("diameter", "wall"),
+    "head": ("kind", "outer_diameter"),
+    "window": ("along", "across", "plug_to_window", "wall"),
+    "foot": ("from_edge", "outer_diameter", "kind"),
+    "hole": ("from_edge", "from_foot", "diameter", "wall", "label"),
+    "uncertainty": _SPREADS,
+    "target": ("fingering", "note", "frequency_hz", "a4_hz", "label"),
+}
+_MEASURE_BORE = (
+    "Measure the inside with calipers, in two directions (nominal half-inch pipe measures "
+    "about 0.600 to 0.622 in)"
+)
+_MEASURE_WALL = "Measure the pipe's wall with calipers"
+_MEASURE_LENGTH = "Measure the sound chamber from the sounding edge, or the head's end, to the foot"
+_MEASURE_PLACE = "Measure the hole's centre: from_edge, or from_foot in every hole"
+# Stands in for a wall that is at fault, so that the rest of the file is still checked.
+_UNREAD_WALL = 0.002
+
+
+def read_flute(path: str | Path) -> Flute:
+    """Read a flute file.
+
+    Parameters
+    ----------
+    path : str or Path
+        TOML, UTF-8.
+
+    Returns
+    -------
+    Flute
+        SI; positions from the sounding edge, or from the end of a plain head. A wall
+        that the file leaves out is the bore's; an open end without an outer diameter
+        has the bore's plus two walls. Bore and length have no default.
+
+    Raises
+    ------
+    DataError
+        The file cannot be read, is not TOML, or does not describe a flute; with
+        every fault found.
+    """
+    source = str(path)
+    report = Report()
+    top = Section(parse_toml(read_text(path), source), "", "", _KEYS, report)
+    report.unit = top.choice("unit", ("mm", "in"), None)
+    parts = _read_parts(top)
+    name = top.text("name", Path(path).stem)
+    if report.bare and "unit" not in top:
+        found = ", ".join(report.bare[:3]) + (", ..." if len(report.bare) > 3 else "")
+        mend = 'Write unit = "mm" or unit = "in" at the top, or a unit with each value'
+        top.missing("unit", mend, f"it is missing, but bare numbers appear ({found})")
+    if report.faults:
+        raise DataError(source, report.faults)
+    return Flute(name=name, source=source, **parts)
+
+
+def _read_parts(top: Section) -> dict:
+    """Return the fields of a Flute; None where a part is at fault."""
+    bore, wall = _read_bore(top.sub("bore"), _lacks_wall(top.table))
+    inside = None if bore is None else bore.stations[0][1]
+    head, head_section = _read_head(top, inside, wall)
+    foot_section = top.sub("foot")
+    foot = _read_foot(foot_section, inside, wall)
+    sections = top.each("hole")
+    _check_one_end(sections)
+    holes = tuple(_read_hole(section, foot, wall) for section in sections)
+    places = {section.place: section for section in (head_section, foot_section, *sections)}
+    for fault in geometry_faults(bore, holes, head, foot):
+        places[fault.place.rpartition(", ")[0]].adopt(fault)
+    spreads = top.sub("uncertainty")
+    stated = {key: spreads.length(key) for key in _SPREADS if key in spreads}
+    return {
+        "bore": bore,
+        "holes": holes,
+        "head": head,
+        "foot": foot,
+        "uncertainty": spreads.record(Uncertainty, **stated),
+        "targets": tuple(_read_target(section, len(holes)) for section in top.each("target")),
+    }
+
+
+def _lacks_wall(table: dict) -> bool:
+    """Return whether some part leaves its wall to the bore's."""
+    holes = table.get("hole", [])
+    head, foot, window = (table.get(key, {}) for key in ("head", "foot", "window"))
+    parts = [*(holes if isinstance(holes, list) else [holes])]
+    if not isinstance(head, dict) or head.get("kind", "window") == "window":
+        parts.append(window)
+    ends = [
+        end
+        for end, usual in ((head, "window"), (foot, "open"))
+        if isinstance(end, dict) and end.get("kind", usual) == "open"
+    ]
+    return any("wall" not in part for part in parts if isinstance(part, dict)) or any(
+        "outer_diameter" not in end for end in ends
+    )
+
+
+def _read_bore(section: Section, wall_wanted: bool) -> tuple[Bore | None, float]:
+    diameter = section.length("diameter", mend=_MEASURE_BORE)
+    wall = section.length("wall", mend=_MEASURE_WALL if wall_wanted else "")
+    if wall is not None and wall <= 0:
+        section.fault("wall", "it must be greater than 0", "Measure it again")
+        wall = None
+    stations = None if diameter is None else ((0.0, diameter),)
+    bore = section.record(Bore, stations=stations)
+    return bore, wall or _UNREAD_WALL
+
+
+def _read_head(
+    top: Section, inside: float | None, wall: float
+) -> tuple[Window | End | None, Section]:
+    section = top.sub("head")
+    kind = section.choice("kind", _HEAD_KINDS, "window")
+    if kind != "window":
+        if kind and "window" in top:
+            mend = "Leave out [window], or leave out [head] if the flute has a window"
+            top.fault("window", f'a head of kind "{kind}" has no window', mend)
+        return _read_end(section, kind, 0.0, inside, wall), section
+    if "outer_diameter" in section:
+        section.fault("outer_diameter", "a head with a window has none", "Leave it out")
+    window = top.sub("window")
+    mend = "Measure the window {} the pipe"
+    return window.record(
+        Window,
+        along=window.length("along", mend=mend.format("along")),
+        across=window.length("across", mend=mend.format("across")),
+        wall=window.length("wall", default=wall),
+        plug_to_window=window.length("plug_to_window", default=0.0),
+    ), window
+
+
+def _read_foot(section: Section, inside: float | None, wall: float) -> End | None:
+    kind = section.choice("kind", _FOOT_KINDS, "open")
+    position = section.length("from_edge", mend=_MEASURE_LENGTH)
+    return _read_end(section, kind, position, inside, wall)
+
+
+def _read_end(
+    section: Section, kind: str | None, position: float | None, inside: float | None, wall: float
+) -> End | None:
+    if kind == "open":
+        usual = None if inside is None else inside + 2 * wall
+        outer = section.length("outer_diameter", default=usual)
+        rim = {} if outer is None else {"outer_diameter": outer}
+        return section.record(End, position=position, kind=kind, **rim)
+    if kind and "outer_diameter" in section:
+        section.fault("outer_diameter", f'an end of kind "{kind}" has none', "Leave it out")
+    return section.record(End, position=position, kind=kind)
+
+
+def _check_one_end(sections: list[Section]) -> None:
+    """Report holes measured from another end than the first one, from both, or from none."""
+    keys = ("from_edge", "from_foot")
+    used = [key for section in sections for key in keys if key in section]
+    for section in sections:
+        if not any(key in section for key in keys):
+            section.missing("from_edge", _MEASURE_PLACE)
+        for key in keys:
+            if key in section and key != used[0]:
+                problem = f"the first hole is measured {used[0].replace('_', ' the ')}"
+                section.fault(key, problem, f"Use {used[0]} in every hole, or {key} in every hole")
+
+
+def _read_hole(section: Section, foot: End | None, wall: float) -> Hole | None:
+    position = section.length("from_edge")
+    if position is None and "from_foot" in section:
+        distance = section.length("from_foot")
+        position = None if distance is None or foot is None else foot.position - distance
+    return section.record(
+        Hole,
+        position=position,
+        diameter=section.length("diameter", mend="Measure it, or write its drill: '#7', '3/16 in'"),
+        wall=section.length("wall", default=wall),
+        label=section.text("label"),
+    )
+
+
+def _read_target(section: Section, holes: int) -> Target | None:
+    return section.record(
+        Target,
+        fingering=_read_fingering(section, holes),
+        frequency=_read_pitch(section),
+        label=section.text("label", str(section.table.get("note", ""))),
+    )
+
+
+def _read_fingering(section: Section, holes: int) -> str | None:
+    if "fingering" not in section:
+        section.missing("fingering", "Write one letter for each hole: x closed, o open")
+        return None
+    text = section.table["fingering"]
+    if not isinstance(text, str):
+        section.fault("fingering", "this is not text", "Put it in quotes")
+        return None
+    try:
+        return fingering_word(text, holes)
+    except ValueError as error:
+        section.fault("fingering", *said(error, text))
+        return None
+
+
+def _read_pitch(section: Section) -> float | None:
+    """Return the frequency of a target's note [Hz]."""
+    a4 = section.number("a4_hz", 380, 500)
+    if "frequency_hz" in section:
+        for key in ("note", "a4_hz"):
+            if key in section:
+                section.fault(key, "frequency_hz stands beside it", "Keep one of the two")
+        return section.number("frequency_hz", 20, 20000)
+    if "note" not in section:
+        section.missing("note", 'Write note = "A4" or frequency_hz = 440')
+        return None
+    text = section.table["note"]
+    try:
+        semitone, octave = parse_note(text)
+    except ValueError as error:
+        section.fault("note", *said(error, text))
+        return None
+    if octave is None:
+        section.fault("note", "its octave is missing", f"Write it as {text}4, {text}5 or {text}6")
+        return None
+    return note_frequency(semitone, octave, a4 or 440.0)
+
+
+def write_flute(
+    flute: Flute, path: str | Path, *, unit: str = "mm", overwrite: bool = False
+) -> None:
+    """Write a flute file that reads back as the same flute, digit for digit.
+
+    Parameters
+    ----------
+    flute : Flute
+        An open end without an outer diameter is written with the bore's, a sharp rim.
+    path : str or Path
+    unit : {'mm', 'in'}
+    overwrite : bool
+        Replace a file that is there.
+
+    Raises
+    ------
+    DataError
+        The file is there already, or cannot be written.
+    ValueError
+        The flute has what a flute file cannot say: arrays, an ideal node as foot.
+    """
+    if flute.foot.kind not in _FOOT_KINDS:
+        msg = f"foot kind is {flute.foot.kind!r}; a flute file takes {', '.join(_FOOT_KINDS)}"
+        raise ValueError(msg)
+    text = "\n".join(_lines(flute, unit)) + "\n"
+    write_text(path, text, overwrite=overwrite)
+
+
+def _lines(flute: Flute, unit: str) -> Iterator[str]:
+    def sizes(**lengths: float | None) -> Iterator[str]:
+        for key, size in lengths.items():
+            if size is not None:
+                yield f"{key} = {_in_unit(size, unit)}"
+
+    bore = flute.bore.stations[0][1]
+    walled = [part for part in (flute.head, *flute.holes) if not isinstance(part, End)]
+    wall = walled[0].wall if walled else None
+    yield from (f"name = {_quoted(flute.name)}", f"unit = {_quoted(unit)}")
+    yield from ("", "[bore]", *sizes(diameter=bore, wall=wall))
+    if isinstance(flute.head, Window):
+        own = None if flute.head.wall == wall else flute.head.wall
+        window = {key: getattr(flute.head, key) for key in ("along", "across", "plug_to_window")}
+        yield from ("", "[window]", *sizes(**window, wall=own))
+    else:
+        yield from ("", "[head]", f"kind = {_quoted(flute.head.kind)}")
+        yield from sizes(outer_diameter=_rim(flute.head, bore))
+    yield from ("", "[foot]", f"kind = {_quoted(flute.foot.kind)}")
+    yield from sizes(from_edge=flute.foot.position, outer_diameter=_rim(flute.foot, bore))
+    for hole in flute.holes:
+        own = None if hole.wall == wall else hole.wall
+        yield from ("", "[[hole]]")
+        yield from sizes(from_edge=hole.position, diameter=hole.diameter, wall=own)
+        if hole.label:
+            yield f"label = {_quoted(hole.label)}"
+    if flute.uncertainty != Uncertainty():
+        yield from ("", "[uncertainty]", *sizes(**vars(flute.uncertainty)))
+    for target in flute.targets:
+        yield from ("", "[[target]]", f"fingering = {_quoted(target.fingering)}")
+        yield f"frequency_hz = {float(target.frequency)!r}"
+        if target.label:
+            yield f"label = {_quoted(target.label)}"
+
+
+def _rim(end: End, bore: float) -> float | None:
+    if end.kind != "open":
+        return None
+    return bore if end.outer_diameter is None else end.outer_diameter
+
+
+def _quoted(text: str) -> str:
+    # A TOML basic string is a JSON string, but for the delete character.
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _in_unit(size: float, unit: str) -> str:
+    """Return the shortest decimal in a unit that reads back as exactly this length [m]."""
+    if unit not in ("mm", "in") or np.ndim(size):
+        msg = f"length {size!r} in unit {unit!r} cannot be written; use one number, 'mm' or 'in'"
+        raise ValueError(msg)
+    exact = Fraction(float(size)) * (1000 if unit == "mm" else 1 / INCH)
+    decimal = Decimal(exact.numerator) / Decimal(exact.denominator)
+    texts = (format(Decimal(format(decimal, f".{digits}g")), "f") for digits in range(1, 29))
+    return next(text for text in texts if parse_length(Decimal(text), unit) == float(size))
