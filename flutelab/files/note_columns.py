@@ -1,0 +1,115 @@
+"""The columns of a note table, and what can be wrong with its header."""
+
+from __future__ import annotations
+
+import difflib
+import re
+
+from flutelab.errors import Fault
+from flutelab.files.csv_text import Record, column_names
+
+BORE = ("bore_temperature_c", "bore_temperature_f")
+ROOM = ("room_temperature_c", "room_temperature_f")
+PRESSURE = ("breath_pa", "breath_mm_water")
+TEXTS = ("session", "remark")
+COLUMNS = (
+    *("fingering", "frequency_hz", "note", "cents", "a4_hz", "register"),
+    *(*BORE, *ROOM, "humidity_percent", "breath", *PRESSURE),
+    *("sd_cents", "session", "use", "remark"),
+)
+HOLE_KINDS = ("diameter_mm", "diameter_in", "drill")
+_HOLE = re.compile(rf"hole_(\d+)_({'|'.join(HOLE_KINDS)})", re.ASCII)
+
+
+def hole_columns(number: int) -> tuple[str, ...]:
+    """Return the columns that may hold the diameter of a hole, 1 = nearest the window."""
+    return tuple(f"hole_{number}_{kind}" for kind in HOLE_KINDS)
+
+
+def header_faults(header: Record, holes: int) -> list[Fault]:
+    """Return what is wrong with the header of a table for a flute of `holes` holes."""
+    names = column_names(header)
+    known = [*COLUMNS, *(name for n in range(1, holes + 1) for name in hole_columns(n))]
+    if not set(names) & set(known):
+        return [_no_header(header)]
+    faults = []
+    for index, name in enumerate(names):
+        place = f"header (line {header.line}), column {index + 1}"
+        if name and name in names[:index]:
+            faults.append(_duplicate(place, header.cells[index], names.index(name) + 1))
+        elif name and name not in known:
+            faults.append(_unknown(place, header.cells[index], known, holes))
+    return faults + _missing(f"header (line {header.line})", set(names), holes)
+
+
+def _no_header(header: Record) -> Fault:
+    return Fault(
+        place=f"header (line {header.line})",
+        typed=", ".join(header.cells)[:60],
+        problem="none of these is the name of a column",
+        mend="Write the names of the columns in the first line, such as "
+        "fingering,frequency_hz,room_temperature_c",
+    )
+
+
+def _duplicate(place: str, typed: str, first: int) -> Fault:
+    return Fault(
+        place=place,
+        typed=typed,
+        problem=f"column {first} has this name already",
+        mend="Rename or delete one of the two",
+    )
+
+
+def _unknown(place: str, typed: str, known: list[str], holes: int) -> Fault:
+    name = typed.lower()
+    if hole := _HOLE.fullmatch(name):
+        return Fault(
+            place=place,
+            typed=typed,
+            problem=f"there is no hole {hole[1]}: the flute file has {holes} holes",
+            mend="Count the holes from the window; hole 1 is nearest to it",
+        )
+    nearest = difflib.get_close_matches(name.replace(" ", "_"), known, 1, 0.0)[0]
+    return Fault(
+        place=place,
+        typed=typed,
+        problem="no such column is known",
+        mend=f"The nearest name is {nearest}; rename the column or delete it "
+        "(remark takes free words)",
+    )
+
+
+def _missing(place: str, names: set[str], holes: int) -> list[Fault]:
+    missing = []
+    if holes and "fingering" not in names:
+        missing.append(
+            (
+                "the column fingering is missing",
+                "Add it, one letter a hole from the window: x closed, o open, n not drilled",
+            )
+        )
+    if not names & {"frequency_hz", "note"}:
+        missing.append(
+            ("no column holds the pitch", "Add frequency_hz, or note and cents from a tuner")
+        )
+    if "note" in names and "cents" not in names:
+        missing.append(
+            (
+                "the column cents is missing beside note",
+                "Add it with what the tuner shows; write 0 where the note is spot on",
+            )
+        )
+    if "cents" in names and "note" not in names:
+        missing.append(
+            ("the column note is missing beside cents", "Add the note that the cents count from")
+        )
+    if not names & {*BORE, *ROOM}:
+        missing.append(
+            (
+                "no temperature anywhere; 1 C is 3 cents",
+                "Add room_temperature_c or room_temperature_f (or bore_temperature_c) and fill "
+                "it in every row",
+            )
+        )
+    return [Fault(place=place, problem=problem, mend=mend) for problem, mend in missing]
