@@ -25,6 +25,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
         (
             "measurements",
             "assign",
+            "problem",
             "uncertainty",
             "identifiability",
             "next_measurement",
@@ -256,7 +257,7 @@ def faults_of_source(
         for line, name in public_names(tree):
             if _public(name) and name.lower().endswith(UNIT_ENDINGS):
                 faults.append(f"{module}:{line}: {name} carries a unit; SI inside, no suffix")
-    return faults
+    return list(dict.fromkeys(faults))
 
 
 def find_ring(graph: dict[str, set[str]]) -> list[str]:
