@@ -15,7 +15,7 @@ _ACCIDENTALS |= {"b": -1, "♭": -1, "es": -1, "flat": -1, "##": 2, "♯♯": 2,
 _ACCIDENTALS |= {"isis": 2, "doublesharp": 2, "bb": -2, "♭♭": -2, "𝄫": -2, "eses": -2}
 _ACCIDENTALS |= {"doubleflat": -2}
 _VOWEL_FLATS = {"as": -1, "es": -1, "ases": -2, "eses": -2}  # German A and E flat drop the e
-_NOTE = re.compile(r"(?P<letter>[a-g])(?P<accidental>.*?)(?P<octave>-?\d+)?")
+_NOTE = re.compile(r"(?P<letter>[a-g])(?P<accidental>.*?)(?P<octave>-?\d)?")
 
 
 class Note(NamedTuple):

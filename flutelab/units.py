@@ -6,6 +6,7 @@ numbers) and rounded once, to the float that is returned.
 
 from __future__ import annotations
 
+import math
 import re
 import unicodedata
 from decimal import Decimal
@@ -121,11 +122,16 @@ def parse_length(value: float | str, unit: str | None = None) -> float:
 
 
 def _bare_number(value: Real | Decimal) -> Fraction:
-    if not abs(value) < _LARGEST:
+    try:
+        number = float(value)
+    except OverflowError:
+        number = math.inf
+    if not abs(number) < _LARGEST:
         msg = f"{value} is not a length; write a number of ordinary size"
         raise ValueError(msg)
     # The shortest decimal that gives this float is what was typed.
-    return Fraction(value if isinstance(value, int | Decimal) else repr(float(value)))
+    exact = number and isinstance(value, int | Decimal)
+    return Fraction(value if exact else repr(number))
 
 
 def _metres_of(value: object, unit: str | None) -> Fraction:
