@@ -554,7 +554,20 @@ BAD = {
     "blank cents": (NOTE + "xx,A4,,22\n", f"{AT}, cents", "", "blank", "0 if spot on"),
     "no such note": (NOTE + "xx,Q4,0,22\n", f"{AT}, note", "Q4", "not a note name", "F#5"),
     "H": (NOTE + "xx,H4,0,22\n", f"{AT}, note", "H4", "is easily mistaken", "write B"),
-    "an octave too high": (NOTE + "xx,A12,0,22\n", f"{AT}, note", "A12", "octave", "A4"),
+    "an octave too high": (
+        NOTE + "xx,A9,0,22\n",
+        f"{AT}, note",
+        "A9",
+        "14080 Hz, outside 50 to 6000 Hz",
+        "Check the octave",
+    ),
+    "no such octave": (
+        NOTE + "xx,A12,0,22\n",
+        f"{AT}, note",
+        "A12",
+        "not a note name",
+        "Write it like",
+    ),
     "a note out of range": (NOTE + "xx,A0,0,22\n", f"{AT}, note", "A0", "27.5 Hz", "octave"),
     "another note": (
         NOTE + "xx,A4,-135,22\n",

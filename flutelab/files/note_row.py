@@ -12,7 +12,6 @@ from flutelab.files.note_cells import PITCHES, CellError, cell_value, last_digit
 from flutelab.files.note_columns import BORE, PRESSURE, ROOM, hole_columns
 from flutelab.model.flute import Flute, geometry_faults, hole_name
 
-_OCTAVES = range(10)
 ASSUMED_A4 = 440.0
 _MIDDLE = 4  # the octave a note without one is put into until it is found
 
@@ -166,15 +165,12 @@ def _note(cells):
     if note is None or cents is None:
         return None, True, None
     octave = _MIDDLE if note.octave is None else note.octave
-    if octave not in _OCTAVES:
-        cells.fault("note", "no flute sounds in this octave", "Write it like A4 (440 Hz) or D5")
-        return None, True, None
     frequency = float(pitch.shift(pitch.note_frequency(note.semitone, octave, a4), cents))
     low, high = PITCHES
     if not low <= frequency <= high:
         cells.fault(
             "note",
-            f"this is {frequency:.4g} Hz, outside {low:g} to {high:g} Hz",
+            f"this is {frequency:.6g} Hz, outside {low:g} to {high:g} Hz",
             "Check the octave; A4 is 440 Hz",
         )
     return frequency, note.octave is not None, last_digit(cells.text("cents"))
