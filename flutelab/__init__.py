@@ -5,8 +5,9 @@ from importlib.metadata import version
 from flutelab.errors import DataError, FitWarning, ValidityWarning
 from flutelab.files.flute_file import read_flute, write_flute
 from flutelab.files.note_table import read_measurements, write_measurements
-from flutelab.fitting.calibrate import Calibration, FitError, calibrate
+from flutelab.fitting.calibrate import Calibration, calibrate
 from flutelab.fitting.measurements import Measurements
+from flutelab.fitting.problem import FitError
 from flutelab.model.corrections import Corrections, Prior, Spread
 from flutelab.model.flute import Bore, End, Flute, Hole, Window
 from flutelab.model.lattice import Formulas, input_impedance

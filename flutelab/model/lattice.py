@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields
+from itertools import pairwise
 
 import numpy as np
 
@@ -119,7 +120,7 @@ def chain(
     return Chain(
         air=_row_air(rows.air, scale.air_offset),
         radius=radius,
-        tubes=_join([later - before for before, later in zip(places, places[1:], strict=False)]),
+        tubes=_join([later - before for before, later in pairwise(places)]),
         **_hole_numbers(flute, rows, scale, radius, formulas),
         head=_head(flute, scale, radius, formulas),
         foot=_end(flute.foot, scale, radius, diameter),

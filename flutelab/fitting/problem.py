@@ -1,0 +1,368 @@
+"""The fit's unknowns and residuals: what is fitted to which rows, and the way there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from scipy.optimize import OptimizeResult, least_squares
+
+from flutelab.fitting.assign import Assignment, assign
+from flutelab.fitting.measurements import Measurements
+from flutelab.model.corrections import Corrections, Prior, default_priors
+from flutelab.model.flute import Flute
+from flutelab.model.lattice import chain
+from flutelab.model.modes import at, newton
+from flutelab.model.notes import CENT, diameter_gradient, pitch_gradient, played_cents
+from flutelab.model.rows import Rows
+
+SESSION_SD = 5.0  # cents, breath and tuner (common practice, no source)
+BORE_AIR_SD, ROOM_AIR_SD = 1.5, 3.0  # K (common practice, no source)
+HOLE_SD = 2e-3  # m: a hole's diameter under suspicion is as good as free
+HUBER_CORNER = 2.0  # sd
+REFUSED = 1e3  # residual of a step that loses a mode, in sd
+LARGEST_STEP = 0.2  # of ln f, while a root is followed
+
+
+class FitError(ValueError):
+    """No note can be fitted; the message names each row's reason."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Parameter:
+    """One unknown of a fit.
+
+    A correction (of all tables, or of table `table`), the offset of a `session` [cents],
+    or the diameter error of a `hole` [m].
+    """
+
+    name: str
+    prior: Prior
+    table: int | None = None
+    session: str | None = None
+    hole: int | None = None
+
+    @property
+    def is_correction(self) -> bool:
+        """Whether it is one of the corrections."""
+        return self.session is None and self.hole is None
+
+    def concerns(self, table: int) -> bool:
+        """Whether it acts on rows of a table."""
+        return self.table in (None, table)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Table:
+    """One table's part of a fit: which of its N rows are fitted, and their modes."""
+
+    measurements: Measurements
+    assigned: Assignment
+    kept: np.ndarray
+
+
+def usual_priors(
+    measurements: Sequence[Measurements],
+    given: Mapping[str, Prior] | None = None,
+    hold: Sequence[str] = (),
+) -> dict[str, Prior]:
+    """Return the priors of all corrections for some tables.
+
+    The air's sd is 1.5 K where every row was measured in the bore, else 3 K; a bore's
+    stated uncertainty replaces the usual one; `given` replaces any, `hold` fixes.
+    """
+    priors = default_priors()
+    room = any(np.any(m.from_room) for m in measurements)
+    priors["air_offset"] = replace(priors["air_offset"], sd=ROOM_AIR_SD if room else BORE_AIR_SD)
+    stated = [
+        m.flute.uncertainty.bore / m.flute.bore.stations[0][1]
+        for m in measurements
+        if m.flute.uncertainty.bore is not None
+    ]
+    if stated:
+        priors["bore"] = replace(priors["bore"], sd=max(stated))
+    priors |= given or {}
+    return {name: replace(p, sd=0.0) if name in hold else p for name, p in priors.items()}
+
+
+def fit_candidates(measured: Measurements, free: Sequence[str]) -> np.ndarray:
+    """Return which rows may be fitted (N,): their use is `fit` and their breath serves."""
+    pressure = measured.rows.breath
+    known = np.zeros(len(measured.rows), bool) if pressure is None else np.isfinite(pressure)
+    usual = np.array([not why for why in measured.apart], dtype=bool)
+    return (np.array(measured.use) == "fit") & (usual | (known & ("breath" in free)))
+
+
+def reference_pressure(measurements: Sequence[Measurements], free: Sequence[str]) -> float | None:
+    """Return the geometric mean pressure of the rows that may be fitted [Pa], or None."""
+    known = [
+        m.rows.breath[fit_candidates(m, free) & np.isfinite(m.rows.breath)]
+        for m in measurements
+        if m.rows.breath is not None
+    ]
+    pressures = np.concatenate(known) if known else np.zeros(0)
+    return float(np.exp(np.mean(np.log(pressures)))) if pressures.size else None
+
+
+def parameters_of(
+    measurements: Sequence[Measurements],
+    priors: Mapping[str, Prior],
+    own_priors: Sequence[Mapping[str, Prior]],
+    own: Sequence[str],
+    reference: float | None,
+) -> tuple[Parameter, ...]:
+    """Return the unknowns: corrections with a prior sd, then one offset a session."""
+    parameters = []
+    for name, prior in priors.items():
+        if prior.sd == 0 or (name == "breath" and reference is None):
+            continue
+        if name in own:
+            parameters += [
+                Parameter(name=name, prior=table_priors[name], table=table)
+                for table, table_priors in enumerate(own_priors)
+            ]
+        else:
+            parameters.append(Parameter(name=name, prior=prior))
+    for table, measured in enumerate(measurements):
+        for session in dict.fromkeys(measured.session):
+            prior = Prior(name=f"session {session}", mean=0.0, sd=SESSION_SD)
+            parameters.append(Parameter(name=prior.name, prior=prior, table=table, session=session))
+    return tuple(parameters)
+
+
+def hole_parameter(table: int, hole: int) -> Parameter:
+    """Return a hole's diameter error as an unknown that is as good as free."""
+    prior = Prior(name=f"hole {hole + 1} diameter", mean=0.0, sd=HOLE_SD)
+    return Parameter(name=prior.name, prior=prior, table=table, hole=hole)
+
+
+def tables_of(
+    measurements: Sequence[Measurements], start: Corrections, free: Sequence[str]
+) -> tuple[Table, ...]:
+    """Return the tables with their modes assigned.
+
+    Raises
+    ------
+    FitError
+        No row of any table can be fitted.
+    """
+    tables = []
+    for measured in measurements:
+        assigned = assign(measured, start)
+        speaks = np.array([not why for why in assigned.left_out], dtype=bool)
+        kept = fit_candidates(measured, free) & speaks
+        tables.append(Table(measurements=measured, assigned=assigned, kept=kept))
+    if not any(np.any(table.kept) for table in tables):
+        raise FitError(_no_rows(tables))
+    return tuple(tables)
+
+
+def _no_rows(tables):
+    lines = ["no note can be fitted:"]
+    for table in tables:
+        m = table.measurements
+        for place, use, apart, why in zip(
+            m.place, m.use, m.apart, table.assigned.left_out, strict=True
+        ):
+            lines.append(f"  {m.source} {place}: {why or apart or f'use = {use}'}")
+    return "\n".join(lines)
+
+
+def subset(rows: Rows, keep: np.ndarray, register: np.ndarray) -> Rows:
+    """Return the rows where `keep` (N,) is true, with the registers given for all."""
+    leaves = {name: v[keep] if np.ndim(v) else v for name, v in vars(rows.air).items()}
+    return Rows(
+        openness=rows.openness[keep],
+        drilled=rows.drilled[keep],
+        diameter=None if rows.diameter is None else rows.diameter[keep],
+        air=type(rows.air)(**leaves),
+        register=register[keep],
+        breath=None if rows.breath is None else rows.breath[keep],
+        label=tuple(word for word, kept in zip(rows.label, keep, strict=True) if kept),
+    )
+
+
+def follow(flute: Flute, rows: Rows, corrections: Corrections, roots: np.ndarray) -> np.ndarray:
+    """Follow the rows' roots (N,) to new corrections; nan where Newton does not settle."""
+    if not len(rows):
+        return roots
+    moved = newton(at(chain(flute, rows, corrections)), roots[:, None])[0][:, 0]
+    with np.errstate(invalid="ignore"):
+        far = np.abs(np.log(np.abs(moved) / np.abs(roots))) > LARGEST_STEP
+    return np.where(~np.isfinite(moved) | (moved.imag < 0) | far, np.nan, moved)
+
+
+def residual_shape(z: np.ndarray, loss: str) -> tuple[np.ndarray, np.ndarray]:
+    """Return residuals whose squares sum to the loss, and their slope, for z in sd."""
+    if loss == "linear":
+        return z, np.ones_like(z)
+    size = np.maximum(np.abs(z), 1e-12)
+    far = size > HUBER_CORNER
+    bent = np.sqrt(np.where(far, 2 * HUBER_CORNER * size - HUBER_CORNER**2, size**2))
+    return np.sign(z) * bent, np.where(far, HUBER_CORNER / bent, 1.0)
+
+
+@dataclass(eq=False)
+class Problem:
+    """Residuals and Jacobian of a fit in units of the prior sd; follows the roots.
+
+    The one mutable object of the kit: it remembers the roots of its last evaluation.
+    """
+
+    tables: tuple[Table, ...]
+    parameters: tuple[Parameter, ...]
+    start: Corrections
+    loss: str = "linear"
+    _rows: list[Rows] = field(init=False)
+    _roots: list[np.ndarray] = field(init=False)
+    _last: tuple = field(init=False, default=(None, None))
+
+    def __post_init__(self) -> None:
+        self._rows = [subset(t.measurements.rows, t.kept, t.assigned.register) for t in self.tables]
+        self._roots = [t.assigned.root[t.kept] for t in self.tables]
+        self.measured = np.concatenate([t.measurements.frequency[t.kept] for t in self.tables])
+        self.sd = np.concatenate([t.measurements.sd[t.kept] for t in self.tables])
+        self.mean = np.array([p.prior.mean for p in self.parameters])
+        self.unit = np.array([p.prior.sd for p in self.parameters])
+
+    def corrections(self, theta: np.ndarray, table: int) -> Corrections:
+        """Return one table's corrections at the unknowns `theta`."""
+        leaves = {
+            p.name: value
+            for p, value in zip(self.parameters, theta.tolist(), strict=True)
+            if p.is_correction and p.concerns(table)
+        }
+        return replace(self.start, **leaves)
+
+    def rows_at(self, theta: np.ndarray, table: int, rows: Rows) -> Rows:
+        """Return rows with the diameters of holes under suspicion."""
+        holes = [
+            (p.hole, value)
+            for p, value in zip(self.parameters, theta, strict=True)
+            if p.hole is not None and p.table == table
+        ]
+        if not holes:
+            return rows
+        flute = self.tables[table].measurements.flute
+        written = rows.diameter
+        if written is None:
+            written = np.tile([h.diameter for h in flute.holes], (len(rows), 1))
+        diameter = np.array(written)
+        for hole, value in holes:
+            diameter[:, hole] = np.maximum(diameter[:, hole] + value, 0.1 * written[:, hole])
+        return replace(rows, diameter=diameter)
+
+    def offset(self, theta: np.ndarray, table: int, sessions: Sequence[str]) -> np.ndarray:
+        """Return the session offset of rows [cents]."""
+        known = {
+            p.session: value
+            for p, value in zip(self.parameters, theta, strict=True)
+            if p.session is not None and p.table == table
+        }
+        return np.array([known[session] for session in sessions])
+
+    def sessions(self, table: int, keep: np.ndarray) -> list[str]:
+        """Return the sessions of one table's rows where `keep`."""
+        named = self.tables[table].measurements.session
+        return [session for session, kept in zip(named, keep, strict=True) if kept]
+
+    def cents(self, theta: np.ndarray) -> np.ndarray:
+        """Return cents(measured/predicted) of the fitted rows; nan where a mode is lost."""
+        if self._last[0] is not None and np.array_equal(self._last[0], theta):
+            return self._last[1]
+        predicted, roots = [], []
+        for table, part in enumerate(self.tables):
+            corrections = self.corrections(theta, table)
+            rows = self.rows_at(theta, table, self._rows[table])
+            root = follow(part.measurements.flute, rows, corrections, self._roots[table])
+            added = played_cents(rows, corrections)
+            added = added + self.offset(theta, table, self.sessions(table, part.kept))
+            predicted.append(np.log(np.abs(root.real)) / CENT + added)
+            roots.append(root)
+        cents = np.log(self.measured) / CENT - np.concatenate(predicted)
+        if np.all(np.isfinite(cents)):
+            self._roots, self._last = roots, (theta.copy(), cents)
+        return cents
+
+    def gradient(
+        self, theta: np.ndarray, table: int, rows: Rows, roots: np.ndarray, sessions: Sequence[str]
+    ) -> np.ndarray:
+        """Return d(predicted cents)/d(theta) of rows of one table, (rows, unknowns)."""
+        result = np.zeros((len(rows), len(self.parameters)))
+        if not len(rows):
+            return result
+        corrections = self.corrections(theta, table)
+        rows = self.rows_at(theta, table, rows)
+        flute = self.tables[table].measurements.flute
+        mine = [i for i, p in enumerate(self.parameters) if p.concerns(table)]
+        fitted = [i for i in mine if self.parameters[i].is_correction]
+        names = [self.parameters[i].name for i in fitted]
+        result[:, fitted] = pitch_gradient(flute, rows, roots, corrections, names)
+        holes = [i for i in mine if self.parameters[i].hole is not None]
+        if holes:
+            by_hole = diameter_gradient(flute, rows, roots, corrections)
+            result[:, holes] = by_hole[:, [self.parameters[i].hole for i in holes]]
+        for i in mine:
+            if self.parameters[i].session is not None:
+                result[:, i] = [session == self.parameters[i].session for session in sessions]
+        return result
+
+    def gradients(self, theta: np.ndarray) -> np.ndarray:
+        """Return `gradient` of all fitted rows, (rows, unknowns)."""
+        self.cents(theta)
+        return np.concatenate(
+            [
+                self.gradient(
+                    theta, table, self._rows[table], self._roots[table],
+                    self.sessions(table, part.kept),
+                )
+                for table, part in enumerate(self.tables)
+            ]
+        )  # fmt: skip
+
+    def hole_gradients(self, theta: np.ndarray, table: int) -> np.ndarray:
+        """Return d(predicted cents)/d(hole diameter) of the fitted rows, (rows, holes)."""
+        counts = [len(rows) for rows in self._rows]
+        flute = self.tables[table].measurements.flute
+        result = np.zeros((sum(counts), len(flute.holes)))
+        if flute.holes and counts[table]:
+            begin = sum(counts[:table])
+            rows = self.rows_at(theta, table, self._rows[table])
+            result[begin : begin + counts[table]] = diameter_gradient(
+                flute, rows, self._roots[table], self.corrections(theta, table)
+            )
+        return result
+
+    def residuals(self, unit_theta: np.ndarray) -> np.ndarray:
+        """Return the residuals of notes and priors, in sd."""
+        cents = self.cents(self.mean + self.unit * unit_theta)
+        if not np.all(np.isfinite(cents)):
+            return np.full(len(cents) + len(unit_theta), REFUSED)
+        return np.concatenate([residual_shape(cents / self.sd, self.loss)[0], unit_theta])
+
+    def jacobian(self, unit_theta: np.ndarray) -> np.ndarray:
+        """Return the Jacobian of `residuals`."""
+        theta = self.mean + self.unit * unit_theta
+        slope = residual_shape(self.cents(theta) / self.sd, self.loss)[1]
+        notes = -self.gradients(theta) * self.unit * (slope / self.sd)[:, None]
+        return np.concatenate([notes, np.eye(len(theta))])
+
+    def solve(self) -> OptimizeResult:
+        """Minimise; ``x`` in units of the prior sd about the prior means."""
+        limits = [
+            (
+                (p.prior.lower - p.prior.mean) / p.prior.sd,
+                (p.prior.upper - p.prior.mean) / p.prior.sd,
+            )
+            for p in self.parameters
+        ]
+        return least_squares(
+            self.residuals,
+            np.zeros(len(self.parameters)),
+            self.jacobian,
+            bounds=tuple(zip(*limits, strict=True)),
+            xtol=1e-9,
+            ftol=1e-10,
+            gtol=1e-9,
+        )
