@@ -482,7 +482,7 @@ def flutes(draw):
         along=draw(st.floats(0.001, 0.04)),
         across=bore * draw(st.floats(0.2, 1)),
         wall=wall,
-        plug_to_window=draw(st.sampled_from([0.0, 0.001]) | st.floats(0, 0.02)),
+        plug_to_window=draw(st.sampled_from([0.0, 0.001, 1e-300]) | st.floats(0, 0.02)),
     )
     targets = st.builds(
         Target,

@@ -75,7 +75,7 @@ def _decimal(text: str) -> Decimal | float:
         number = Decimal(text)
     except InvalidOperation:
         return float(text)
-    return number if number.is_finite() and abs(number.adjusted()) < 100 else float(text)
+    return number if number.is_finite() and abs(number.adjusted()) < 400 else float(text)
 
 
 def _syntax_faults(text: str, message: str) -> list[Fault]:
