@@ -3,11 +3,15 @@
 from importlib.metadata import version
 
 from flutelab.errors import DataError, FitWarning, ValidityWarning
+from flutelab.files.constants_file import Constants, read_constants, write_constants
 from flutelab.files.flute_file import read_flute, write_flute
 from flutelab.files.note_table import read_measurements, write_measurements
+from flutelab.files.report import report
+from flutelab.files.tables import table
 from flutelab.fitting.calibrate import Calibration, calibrate
 from flutelab.fitting.measurements import Measurements
 from flutelab.fitting.problem import FitError
+from flutelab.fitting.suspects import Suspect, suspects
 from flutelab.model.corrections import Corrections, Prior, Spread
 from flutelab.model.flute import Bore, End, Flute, Hole, Window
 from flutelab.model.lattice import Formulas, input_impedance
@@ -22,6 +26,7 @@ __all__ = [
     "Air",
     "Bore",
     "Calibration",
+    "Constants",
     "Corrections",
     "DataError",
     "End",
@@ -35,6 +40,7 @@ __all__ = [
     "Prior",
     "Rows",
     "Spread",
+    "Suspect",
     "ValidityWarning",
     "Window",
     "calibrate",
@@ -44,9 +50,14 @@ __all__ = [
     "moist_air",
     "playing_frequencies",
     "predict_notes",
+    "read_constants",
     "read_flute",
     "read_measurements",
+    "report",
     "rows",
+    "suspects",
+    "table",
+    "write_constants",
     "write_flute",
     "write_measurements",
 ]

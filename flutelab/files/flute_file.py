@@ -9,6 +9,7 @@ import json
 from collections.abc import Iterator
 from decimal import Decimal
 from fractions import Fraction
+from hashlib import sha256
 from pathlib import Path
 
 import numpy as np
@@ -78,7 +79,8 @@ def read_flute(path: str | Path) -> Flute:
     """
     source = str(path)
     report = Report()
-    top = Section(parse_toml(read_text(path), source), "", "", _KEYS, report)
+    text = read_text(path)
+    top = Section(parse_toml(text, source), "", "", _KEYS, report)
     report.unit = top.choice("unit", ("mm", "in"), None)
     parts = _read_parts(top)
     name = top.text("name", Path(path).stem)
@@ -88,7 +90,13 @@ def read_flute(path: str | Path) -> Flute:
         top.missing("unit", mend, f"it is missing, but bare numbers appear ({found})")
     if report.faults:
         raise DataError(source, report.faults)
-    return Flute(name=name, source=source, **parts)
+    return Flute(
+        name=name,
+        unit=report.unit or "mm",
+        source=source,
+        fingerprint=sha256(text.encode()).hexdigest(),
+        **parts,
+    )
 
 
 def _read_parts(top: Section) -> dict:
@@ -261,7 +269,7 @@ def _read_pitch(section: Section) -> float | None:
 
 
 def write_flute(
-    flute: Flute, path: str | Path, *, unit: str = "mm", overwrite: bool = False
+    flute: Flute, path: str | Path, *, unit: str | None = None, overwrite: bool = False
 ) -> None:
     """Write a flute file that reads back as the same flute, digit for digit.
 
@@ -270,7 +278,8 @@ def write_flute(
     flute : Flute
         An open end without an outer diameter is written with the bore's, a sharp rim.
     path : str or Path
-    unit : {'mm', 'in'}
+    unit : {'mm', 'in'}, optional
+        Default: the flute's own.
     overwrite : bool
         Replace a file that is there.
 
@@ -284,7 +293,7 @@ def write_flute(
     if flute.foot.kind not in _FOOT_KINDS:
         msg = f"foot kind is {flute.foot.kind!r}; a flute file takes {', '.join(_FOOT_KINDS)}"
         raise ValueError(msg)
-    text = "\n".join(_lines(flute, unit)) + "\n"
+    text = "\n".join(_lines(flute, unit or flute.unit)) + "\n"
     write_text(path, text, overwrite=overwrite)
 
 

@@ -6,11 +6,13 @@ are reported. Each session shares one error of breath and tuner.
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from flutelab.errors import FitWarning
 from flutelab.fitting.measurements import Measurements
 from flutelab.fitting.problem import (
     Parameter,
@@ -122,6 +124,11 @@ def calibrate(
     FitError
         No row can be fitted.
 
+    Warns
+    -----
+    FitWarning
+        Fewer notes than reported corrections.
+
     Notes
     -----
     Least squares on [cents(measured/predicted)/sd ; (theta - mean)/sd] with the
@@ -138,6 +145,9 @@ def calibrate(
     pooled_own = own if len(measurements) > 1 else ()
     parameters = parameters_of(measurements, all_priors, own_priors, pooled_own, reference)
     problem = Problem(tables_of(measurements, start, free), parameters, start, loss)
+    if len(problem.measured) < len(free):
+        msg = f"{len(problem.measured)} notes for {len(free)} corrections: mostly the usual values"
+        warnings.warn(msg, FitWarning, stacklevel=2)
     return _finish(problem, all_priors, tuple(free), tuple(hold))
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import chi2 as chi2_distribution
+from scipy.special import chdtri
 
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.problem import Problem, hole_parameter
@@ -85,7 +85,7 @@ def _same_rows(key, best, found):
 
 def _least_worth(problem):
     holes = sum(len(t.measurements.flute.holes) for t in problem.tables)
-    return chi2_distribution.isf(CHANCE / (len(problem.measured) + holes), 1)
+    return float(chdtri(1, CHANCE / (len(problem.measured) + holes)))
 
 
 def _with(problem, found):

@@ -186,6 +186,9 @@ class Flute:
     RecordError
         With every fault found: holes out of order, overlapping, outside the pipe
         or wider than the bore, a window wider than the bore, a foot before the head.
+
+    ``unit`` ("mm" or "in") is the one its owner measures in: for showing only;
+    ``fingerprint`` is the SHA-256 of its file.
     """
 
     name: str
@@ -195,7 +198,9 @@ class Flute:
     foot: End
     uncertainty: Uncertainty = field(default_factory=Uncertainty)
     targets: tuple[Target, ...] = ()
+    unit: str = "mm"
     source: str = ""
+    fingerprint: str = ""
 
     def __post_init__(self) -> None:
         _refuse("flute:", geometry_faults(self.bore, self.holes, self.head, self.foot))

@@ -1,0 +1,223 @@
+"""The command line: predict, calibrate, open. Wires, computes nothing."""
+
+from __future__ import annotations
+
+import argparse
+import importlib.util
+import subprocess
+import sys
+import warnings
+from collections.abc import Sequence
+from pathlib import Path
+
+import flutelab
+from flutelab.errors import DataError, FitWarning, ValidityWarning
+from flutelab.files.constants_file import constants_text, read_constants
+from flutelab.files.flute_file import read_flute
+from flutelab.files.foretell import all_fingerings, foretell, usual_fingerings
+from flutelab.files.note_table import read_measurements
+from flutelab.files.report import report
+from flutelab.files.safely import check_free, write_all
+from flutelab.files.tables import table
+from flutelab.files.workspace import default_folder, find_clone, lab_command, prepare_workspace
+from flutelab.fitting.calibrate import DEFAULT_FREE, calibrate
+from flutelab.fitting.problem import FitError
+from flutelab.model.corrections import NAMES
+from flutelab.units import parse_temperature
+from flutelab.view.plots import plot_calibration, save_figure
+
+DONE, BAD_INPUT, INTERRUPTED = 0, 2, 130
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run a command; return its exit code: 0 done, 2 bad input, 130 interrupted."""
+    warnings.showwarning = _say_warning
+    for kind in (ValidityWarning, FitWarning):
+        warnings.simplefilter("always", kind)
+    try:
+        options = _parser().parse_args(arguments)
+        return options.run(options)
+    except (DataError, FitError, _Refusal) as error:
+        print(error, file=sys.stderr)
+        return BAD_INPUT
+    except KeyboardInterrupt:
+        print("interrupted; nothing was written", file=sys.stderr)
+        return INTERRUPTED
+    except BrokenPipeError:
+        sys.stderr.close()
+        return DONE
+
+
+class _Refusal(ValueError):
+    """An option that does not fit the others."""
+
+
+def _say_warning(message, category, filename, lineno, file=None, line=None):
+    print(f"note: {message}", file=sys.stderr)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="flutelab",
+        description="Fit the end corrections of duct flutes to measured notes, and foretell notes.",
+    )
+    parser.add_argument("--version", action="version", version=flutelab.__version__)
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    _predict_parser(commands)
+    _calibrate_parser(commands)
+    opening = commands.add_parser("open", help="open the notebooks in a folder of your own")
+    opening.add_argument("folder", nargs="?", help='default: "My flutes" in your documents')
+    opening.set_defaults(run=_open)
+    return parser
+
+
+def _predict_parser(commands) -> None:
+    predict = commands.add_parser("predict", help="foretell the notes of a flute file")
+    predict.add_argument("flute", help="flute file (TOML)")
+    predict.add_argument("--constants", metavar="FILE", help="constants file of a calibration")
+    predict.add_argument(
+        "--with-offset", action="store_true", help="apply the calibration's air offset too"
+    )
+    warmth = predict.add_mutually_exclusive_group()
+    warmth.add_argument("--room", metavar="22C", help="room temperature, in C or F")
+    warmth.add_argument("--bore", metavar="26C", help="temperature of the air in the bore")
+    predict.add_argument("--humidity", type=float, default=50, metavar="PERCENT")
+    which = predict.add_mutually_exclusive_group()
+    which.add_argument("--fingering", nargs="+", metavar="xxxxoo", help="default: hole by hole")
+    which.add_argument("--all", action="store_true", help="every fingering of the flute")
+    predict.add_argument("--register", type=int, default=1, choices=range(1, 5))
+    predict.add_argument("--a4", type=float, default=440.0, metavar="HZ")
+    predict.add_argument("--csv", action="store_true", help="print a CSV table")
+    predict.set_defaults(run=_predict)
+
+
+def _calibrate_parser(commands) -> None:
+    fit = commands.add_parser("calibrate", help="fit the corrections to measured notes")
+    fit.add_argument(
+        "files", nargs="+", metavar="FLUTE NOTES", help="each note table after its flute file"
+    )
+    fit.add_argument(
+        "--free", nargs="+", metavar="NAME", choices=NAMES, default=list(DEFAULT_FREE),
+        help=f"corrections to report (default: {' '.join(DEFAULT_FREE)}) of: {' '.join(NAMES)}",
+    )  # fmt: skip
+    fit.add_argument("--robust", action="store_true", help="let stray notes pull less")
+    fit.add_argument("--out", metavar="DIR", help="folder for constants, table and picture")
+    fit.add_argument("--overwrite", action="store_true", help="replace files that are there")
+    fit.add_argument("--a4", type=float, default=440.0, metavar="HZ", help="of the note names")
+    fit.set_defaults(run=_calibrate)
+
+
+def _predict(options) -> int:
+    flute = read_flute(options.flute)
+    constants = read_constants(options.constants) if options.constants else None
+    if options.with_offset and constants is None:
+        msg = "--with-offset: it needs the --constants whose air offset to apply"
+        raise _Refusal(msg)
+    told = foretell(
+        flute,
+        all_fingerings(flute) if options.all else options.fingering or usual_fingerings(flute),
+        constants=constants,
+        with_offset=options.with_offset,
+        room=_temperature("--room", options.room),
+        bore=_temperature("--bore", options.bore),
+        humidity=_humidity(options.humidity),
+        register=options.register,
+        a4=_a4(options.a4),
+    )
+    if options.csv:
+        print(told.frame.to_csv(index=False), end="")
+        print("\n".join(told.remarks), file=sys.stderr)
+    else:
+        print(told.text)
+    return DONE
+
+
+def _temperature(option: str, text: str | None) -> float | None:
+    try:
+        return None if text is None else parse_temperature(text)
+    except ValueError as error:
+        msg = f"{option}: {error}"
+        raise _Refusal(msg) from None
+
+
+def _humidity(percent: float) -> float:
+    if not 1 <= percent <= 100:
+        msg = f"--humidity: {percent:g} is not a relative humidity; write percent, 1 to 100"
+        raise _Refusal(msg)
+    return percent / 100
+
+
+def _a4(frequency: float) -> float:
+    if not 380 <= frequency <= 480:
+        msg = f"--a4: {frequency:g} is not a reference pitch; write 380 to 480 Hz"
+        raise _Refusal(msg)
+    return frequency
+
+
+def _calibrate(options) -> int:
+    if len(options.files) % 2:
+        msg = (
+            f"calibrate: {options.files[-1]!r} stands alone; write each note table right after "
+            "its flute file: FLUTE NOTES [FLUTE NOTES ...]"
+        )
+        raise _Refusal(msg)
+    measured = _read_all(options.files)
+    paths = _result_paths(options)
+    check_free(paths.values(), options.overwrite)
+    result = calibrate(*measured, free=options.free, loss="robust" if options.robust else "linear")
+    print(report(result, a4=_a4(options.a4)), end="")
+    if paths:
+        _write_results(result, paths, options)
+    else:
+        print("\nNothing was written; --out FOLDER saves constants, table and picture.")
+    return DONE
+
+
+def _read_all(files):
+    """Every flute file with its note table; the faults of all files in one report."""
+    measured, told = [], []
+    for flute_file, notes in zip(files[::2], files[1::2], strict=True):
+        try:
+            measured.append(read_measurements(notes, read_flute(flute_file)))
+        except DataError as error:
+            told.append(error)
+    if told:
+        raise told[0] if len(told) == 1 else _Refusal("\n".join(str(error) for error in told))
+    return measured
+
+
+def _result_paths(options) -> dict[str, Path]:
+    if options.out is None:
+        return {}
+    stem = Path(options.files[1]).stem
+    if len(options.files) > 2:
+        stem += f"-and-{len(options.files) // 2 - 1}-more"
+    endings = {"constants": ".constants.json", "table": ".notes.csv", "png": ".png", "svg": ".svg"}
+    return {kind: Path(options.out) / f"{stem}{ending}" for kind, ending in endings.items()}
+
+
+def _write_results(result, paths, options) -> None:
+    pictures = save_figure(plot_calibration(result))
+    contents = {
+        paths["constants"]: constants_text(result).encode(),
+        paths["table"]: table(result, a4=options.a4).to_csv(index=False).encode(),
+        paths["png"]: pictures["png"],
+        paths["svg"]: pictures["svg"],
+    }
+    Path(options.out).mkdir(parents=True, exist_ok=True)
+    write_all(contents, overwrite=options.overwrite)
+    print("\nWritten:", *(f"  {path}" for path in contents), sep="\n")
+
+
+def _open(options) -> int:
+    if importlib.util.find_spec("jupyterlab") is None:
+        msg = "open: JupyterLab is not installed; install it with: pip install -e '.[all]'"
+        raise _Refusal(msg)
+    folder = Path(options.folder) if options.folder else default_folder()
+    copied = prepare_workspace(find_clone(), folder)
+    print(f"{len(copied)} new files in {folder}; files that were there are as they were")
+    return subprocess.run(lab_command(folder), check=False).returncode
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,310 @@
+"""The constants file: corrections to take away, in JSON, with units and definitions.
+
+Written for other programs: every number has its unit in its key, every correction its
+definition in words and the formula that it multiplies.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+
+import numpy as np
+
+from flutelab.errors import DataError, Fault
+from flutelab.files.safely import read_text, write_text
+from flutelab.fitting.calibrate import Calibration
+from flutelab.model.corrections import META, NAMES, Corrections, Prior, Spread
+from flutelab.model.equivalents import equivalents
+from flutelab.units import millimetres, to_celsius
+
+KIND = "flutelab constants"
+SCHEMA_VERSION = 1
+PRIOR_ONLY = 0.9  # posterior over prior sd above which the notes say next to nothing
+
+# What each correction multiplies or adds to; a formula whose numbers change gets a new version.
+FORMULAS = {
+    "window": (
+        "flutelab.physics.window.window_length",
+        1,
+        "End correction of the window from its centre, as a length of bore: 1.06 (w + t_m + t_i "
+        "+ t_r) pi a^2/(along across), the lengths those of the round hole of equal area. The "
+        "closed cavity behind the centre, along/2 + plug_to_window long, is kept apart.",
+    ),
+    "foot": (
+        "flutelab.physics.ends.lip_length, flutelab.physics.ends.unflanged_length",
+        1,
+        "End correction l of an open pipe of bore radius a and outer radius r, q = a/r: "
+        "l/a = 0.8216 - 0.2083 q + 0.057 q (1 - q^5), falling with frequency as for a thin rim.",
+    ),
+    "wall": (
+        "the wall w at each finger hole",
+        1,
+        "Thickness of the wall at the holes, in the chimney of open and closed holes and in "
+        "their series terms; the outer radius a + w stays as measured.",
+    ),
+    "hole_end": (
+        "flutelab.physics.hole.inner_length_lefebvre, flutelab.physics.hole.outer_length",
+        1,
+        "Inner plus outer end correction of an open hole of radius b, d = b/a: inner "
+        "b (0.822 - 0.095 d - 1.566 d^2 + 2.138 d^3 - 1.640 d^4 + 0.502 d^5), outer "
+        "b (0.822 - 0.47 (b/(a + w))^0.8).",
+    ),
+    "bore": ("the bore's inner diameter", 1, "Inner diameter of the pipe; hole places, hole "
+             "diameters and walls stay as measured."),
+    "air_offset": ("flutelab.physics.air.moist_air", 1, "Kelvin added to the bore's air as "
+                   "written, in speed of sound, density and viscosity."),
+    "breath": ("cents per doubling of the blowing pressure", 1, "Added as breath times "
+               "log2(pressure/reference_pressure) to notes with a known pressure."),
+    "second_register": ("cents", 1, "Added to notes of the second register and above."),
+    "pad_depth": ("the volume of a closed hole", 1, "A finger or pad fills pad_depth hole radii "
+                  "of the chimney from outside; 0 is a flush lid."),
+    "loss": ("flutelab.physics.tube.propagation", 1, "Multiplies the wall's part of propagation "
+             "constant and characteristic impedance (Zwikker and Kosten)."),
+    "coupling": ("flutelab.physics.coupling.mutual_impedance", 1, "Multiplies the coupling of "
+                 "all openings through the air outside."),
+}  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Constants:
+    """What a constants file holds: corrections, their spread and where they come from.
+
+    ``document`` is the whole file as plain dictionaries and lists.
+    """
+
+    corrections: Corrections
+    spread: Spread
+    priors: dict[str, Prior]
+    free: tuple[str, ...]
+    document: dict
+
+
+def constants_of(calibration: Calibration) -> Constants:
+    """Return a calibration's constants."""
+    document = {
+        "kind": KIND,
+        "schema_version": SCHEMA_VERSION,
+        "written_by": f"flutelab {version('flutelab')}",
+        "flutes": [_flute_entry(part) for part in calibration.tables],
+        "corrections": {name: _correction_entry(calibration, name) for name in NAMES},
+        "spread": {
+            "names": list(calibration.spread.names),
+            "covariance": calibration.spread.covariance.tolist(),
+            "meaning": "joint covariance of the corrections, each in its own unit",
+        },
+        "conditions": _conditions(calibration),
+        "provenance": _provenance(calibration),
+    }
+    return _constants(document)
+
+
+def write_constants(
+    result: Calibration | Constants, path: str | Path, *, overwrite: bool = False
+) -> None:
+    """Write a constants file.
+
+    Parameters
+    ----------
+    result : Calibration or Constants
+    path : str or Path
+    overwrite : bool
+        Replace a file that is there.
+
+    Raises
+    ------
+    DataError
+        The file is there already, or cannot be written.
+    """
+    write_text(path, constants_text(result), overwrite=overwrite)
+
+
+def constants_text(result: Calibration | Constants) -> str:
+    """Return a constants file's text."""
+    constants = constants_of(result) if isinstance(result, Calibration) else result
+    return json.dumps(constants.document, indent=1, ensure_ascii=False) + "\n"
+
+
+def read_constants(path: str | Path) -> Constants:
+    """Read a constants file back exactly.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Returns
+    -------
+    Constants
+
+    Raises
+    ------
+    DataError
+        Not a constants file, of another schema, or damaged.
+    """
+    source, text = str(path), read_text(path)
+    try:
+        document = json.loads(text)
+    except ValueError as error:
+        raise _refusal(source, "file", f"it is not JSON ({error})") from None
+    if not isinstance(document, dict) or document.get("kind") != KIND:
+        raise _refusal(source, "kind", f"this is not a constants file (kind must be {KIND!r})")
+    found = document.get("schema_version")
+    if found != SCHEMA_VERSION:
+        problem = f"schema version {found!r} is not known; this flutelab reads {SCHEMA_VERSION}"
+        mend = "Use the flutelab that wrote it (see written_by), or calibrate again with this one"
+        raise _refusal(source, "schema_version", problem, mend)
+    try:
+        return _constants(document)
+    except (KeyError, TypeError, AttributeError, ValueError) as error:
+        problem = f"it is damaged: {type(error).__name__} {error}"
+        raise _refusal(source, "corrections or spread", problem) from None
+
+
+def _refusal(source, place, problem, mend="Give the file that flutelab calibrate wrote"):
+    return DataError(source, [Fault(place=place, problem=problem, mend=mend)])
+
+
+def _constants(document):
+    entries = document["corrections"]
+    unknown = sorted(set(entries) ^ set(NAMES))
+    if unknown:
+        msg = f"correction {unknown[0]!r} is missing or not known"
+        raise ValueError(msg)
+    covariance = np.array(document["spread"]["covariance"], dtype=float)
+    if not np.all(np.isfinite(covariance)):
+        msg = "the covariance holds something that is not a number"
+        raise ValueError(msg)
+    return Constants(
+        corrections=Corrections(
+            **{name: float(entries[name]["value"]) for name in NAMES},
+            reference_pressure=document["conditions"]["reference_pressure_pa"],
+        ),
+        spread=Spread(names=tuple(document["spread"]["names"]), covariance=covariance),
+        priors={name: _prior(name, entries[name]["prior"]) for name in NAMES},
+        free=tuple(name for name in NAMES if entries[name]["reported"]),
+        document=document,
+    )
+
+
+def _prior(name, entry):
+    limits = {
+        "lower": -np.inf if entry["lower"] is None else entry["lower"],
+        "upper": np.inf if entry["upper"] is None else entry["upper"],
+    }
+    return Prior(name=name, mean=entry["mean"], sd=entry["sd"], **limits)
+
+
+def learned(calibration: Calibration, name: str) -> tuple[float, str]:
+    """Return posterior over prior sd of a correction, and a word where one is due.
+
+    The word is ``held``, ``at limit``, ``prior only`` (the notes say next to nothing) or
+    "".
+    """
+    prior, spread = calibration.priors[name], calibration.spread
+    if prior.sd == 0:
+        return 0.0, "held"
+    if name not in spread.names:
+        return 1.0, "prior only"
+    index = spread.names.index(name)
+    ratio = float(np.sqrt(spread.covariance[index, index]) / (prior.sd * calibration.widened))
+    value = getattr(calibration.corrections, name)
+    room = 1e-6 * prior.sd
+    if value - prior.lower < room or prior.upper - value < room:
+        return ratio, "at limit"
+    return ratio, "prior only" if ratio > PRIOR_ONLY else ""
+
+
+def _correction_entry(calibration, name):
+    prior, meta = calibration.priors[name], META[name]
+    spread = calibration.spread
+    held = name not in spread.names
+    index = None if held else spread.names.index(name)
+    sd = 0.0 if held else float(np.sqrt(spread.covariance[index, index]))
+    if held and prior.sd > 0:
+        sd = prior.sd
+    ratio, word = learned(calibration, name)
+    formula, number, words = FORMULAS[name]
+    return {
+        "value": float(getattr(calibration.corrections, name)),
+        "sd": sd,
+        "unit": meta["unit"],
+        "meaning": meta["meaning"],
+        "formula": formula,
+        "formula_version": number,
+        "definition": words,
+        "reported": name in calibration.free,
+        "sd_over_prior_sd": ratio,
+        "remark": word,
+        "prior": {
+            "mean": prior.mean,
+            "sd": prior.sd,
+            "lower": None if np.isneginf(prior.lower) else prior.lower,
+            "upper": None if np.isposinf(prior.upper) else prior.upper,
+        },
+    }
+
+
+def _flute_entry(part):
+    m = part.measurements
+    radius = m.flute.bore.stations[0][1] / 2
+    return {
+        "name": m.flute.name,
+        "bore_diameter_mm": millimetres(2 * radius),
+        "own_corrections": {name: float(getattr(part.corrections, name)) for name in NAMES},
+        "equivalents": [
+            {
+                "correction": e.name,
+                "where": e.where,
+                "by_formula_mm": millimetres(e.formula),
+                "corrected_mm": millimetres(e.corrected),
+                "by_formula_in_bore_radii": e.formula / radius,
+                "corrected_in_bore_radii": e.corrected / radius,
+            }
+            for e in equivalents(m.flute, part.corrections)
+        ],
+    }
+
+
+def _conditions(calibration):
+    temperatures = [np.ravel(p.measurements.rows.air.temperature) for p in calibration.tables]
+    celsius = to_celsius(np.concatenate(temperatures))
+    humidities = [p.measurements.humidity for p in calibration.tables]
+    percent = [100 * np.ravel(h) for h in humidities if h is not None]
+    return {
+        "bore_temperature_c": [float(np.min(celsius)), float(np.max(celsius))],
+        "humidity_percent": [float(np.min(np.concatenate(percent))),
+                             float(np.max(np.concatenate(percent)))] if percent else None,
+        "carbon_dioxide_ppm": 400.0,
+        "static_pressure_pa": 101325.0,
+        "reference_pressure_pa": calibration.corrections.reference_pressure,
+        "as_played": "fitted to blown notes, the window correction holds the jet's pull at the "
+        "breath used",
+        "errors_widened_by": calibration.widened,
+    }  # fmt: skip
+
+
+def _provenance(calibration):
+    return {
+        "chi2": calibration.chi2,
+        "rows_fitted": calibration.rows,
+        "loss": calibration.problem.loss,
+        "seed": None,
+        "tables": [_table_entry(part) for part in calibration.tables],
+    }
+
+
+def _table_entry(part):
+    m = part.measurements
+    return {
+        "flute_file": Path(m.flute.source).name,
+        "flute_file_sha256": m.flute.fingerprint,
+        "note_table": Path(m.source).name,
+        "note_table_sha256": m.fingerprint,
+        "assumed": list(m.reading),
+        "rows": [
+            {"row": place, "fate": fate, "why": why}
+            for place, fate, why in zip(m.place, part.fate, part.why, strict=True)
+        ],
+    }

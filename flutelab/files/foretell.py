@@ -1,0 +1,202 @@
+"""Foretold notes of a flute as a table and as text."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
+import pandas as pd
+
+from flutelab.errors import DataError, Fault
+from flutelab.files.constants_file import Constants
+from flutelab.files.note_table import ROOM_TO_BORE
+from flutelab.files.tables import table
+from flutelab.fitting.problem import SESSION_SD
+from flutelab.model.corrections import Corrections, Spread, default_priors
+from flutelab.model.flute import Flute
+from flutelab.model.notes import CENT, predict_notes
+from flutelab.model.rows import fingering_word, rows
+from flutelab.physics.air import moist_air
+from flutelab.units import celsius, to_celsius, to_fahrenheit
+
+_OPTIONS = "options"
+USUAL_ROOM = 20.0  # C, where neither option nor calibration says (common practice, no source)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Foretold:
+    """A table of foretold notes, what to know about it, and both as text."""
+
+    frame: pd.DataFrame
+    remarks: tuple[str, ...]
+    text: str
+
+
+def usual_fingerings(flute: Flute) -> tuple[str, ...]:
+    """Return the holes opened one by one from the foot, then the targets' other fingerings."""
+    count = len(flute.holes)
+    words = ["x" * (count - n) + "o" * n for n in range(count + 1)]
+    return tuple(dict.fromkeys(words + [target.fingering for target in flute.targets]))
+
+
+def all_fingerings(flute: Flute) -> tuple[str, ...]:
+    """Return every fingering of x and o."""
+    return tuple("".join(word) for word in product("xo", repeat=len(flute.holes)))
+
+
+def foretell(
+    flute: Flute,
+    fingerings: Sequence[str],
+    *,
+    constants: Constants | None = None,
+    with_offset: bool = False,
+    room: float | None = None,
+    bore: float | None = None,
+    humidity: float = 0.5,
+    register: int = 1,
+    a4: float = 440.0,
+) -> Foretold:
+    """Foretell notes, with +- from the corrections' spread and another day's breath.
+
+    Parameters
+    ----------
+    flute : Flute
+    fingerings : sequence of str
+    constants : Constants, optional
+        Default: the formulas as they stand, with the usual priors as spread.
+    with_offset : bool
+        Apply the calibration's air offset; else the air is as written.
+    room, bore : float, optional
+        Temperature of the room or of the air in the bore [K].
+    humidity : float
+        0 to 1.
+    register : int
+    a4 : float
+        Reference pitch of the note names [Hz].
+
+    Raises
+    ------
+    DataError
+        Fingerings that do not fit the flute, all of them, or a temperature that is
+        not one of air.
+    """
+    corrections, spread = _knowledge(constants, with_offset)
+    air, said = _air(constants, room, bore, humidity)
+    wanted = rows(flute, _checked(flute, fingerings), air=air, register=register)
+    frame = table(predict_notes(flute, wanted, corrections, spread), a4=a4)
+    frame.insert(5, "sd_cents", np.hypot(frame["sd_corrections_cents"], SESSION_SD))
+    if flute.targets:
+        frame.insert(4, "over_target_cents", _over_targets(flute, frame))
+    remarks = (*said, *_remarks(constants, with_offset, corrections))
+    return Foretold(frame=frame, remarks=remarks, text=_text(flute, frame, remarks))
+
+
+def _knowledge(constants, with_offset):
+    priors = default_priors()
+    if constants is None:
+        names = tuple(n for n, prior in priors.items() if prior.sd > 0 and n != "breath")
+        spread = Spread(names=names, covariance=np.diag([priors[n].sd ** 2 for n in names]))
+        return Corrections(), spread
+    if with_offset or "air_offset" not in constants.spread.names:
+        return constants.corrections, constants.spread
+    # another day's air errs anew, whatever it did when the flute was measured
+    index = constants.spread.names.index("air_offset")
+    covariance = np.array(constants.spread.covariance)
+    covariance[index, :] = covariance[:, index] = 0.0
+    covariance[index, index] = constants.priors["air_offset"].sd ** 2
+    spread = Spread(names=constants.spread.names, covariance=covariance)
+    return replace(constants.corrections, air_offset=0.0), spread
+
+
+def _air(constants, room, bore, humidity):
+    said = []
+    if bore is None and room is None and constants is not None:
+        bore = celsius(float(np.mean(constants.document["conditions"]["bore_temperature_c"])))
+        said.append("temperature: as in the calibration; --room or --bore says another")
+    elif bore is None:
+        if room is None:
+            room = celsius(USUAL_ROOM)
+            said.append(f"temperature: {USUAL_ROOM:.0f} C in the room is assumed")
+        bore = room + ROOM_TO_BORE
+        said.append(
+            f"bore air taken as {ROOM_TO_BORE:.0f} C warmer than the room (common practice, no "
+            "source)"
+        )
+    shown = f"{to_celsius(bore):.1f} C ({to_fahrenheit(bore):.1f} F)"
+    said.append(f"bore air {shown}, {100 * humidity:.0f} % humidity, 400 ppm CO2, 101325 Pa")
+    try:
+        return moist_air(bore, humidity=humidity), said
+    except ValueError as error:
+        fault = Fault(
+            place="temperature", typed=shown, problem=str(error), mend="Check the unit, C or F"
+        )
+        raise DataError(_OPTIONS, [fault]) from None
+
+
+def _checked(flute, fingerings):
+    faults, words = [], []
+    for text in fingerings:
+        try:
+            word = fingering_word(text, len(flute.holes))
+        except ValueError as error:
+            problem, _, mend = str(error).partition("; ")
+            faults.append(Fault(place="--fingering", problem=problem, mend=mend.capitalize()))
+            continue
+        if "h" in word:
+            faults.append(
+                Fault(
+                    place="--fingering",
+                    typed=text,
+                    problem="half-covered holes (h) are not modelled yet",
+                    mend="Leave this fingering out",
+                )
+            )
+        words.append(word)
+    if faults:
+        raise DataError(_OPTIONS, faults)
+    return words
+
+
+def _over_targets(flute, frame):
+    wanted = {target.fingering: target.frequency for target in flute.targets}
+    target = np.array([wanted.get(word, np.nan) for word in frame["fingering"]])
+    return np.log(frame["frequency_hz"].to_numpy() / target) / CENT
+
+
+def _remarks(constants, with_offset, corrections):
+    if constants is None:
+        yield "no constants: the formulas as they stand, with the usual doubt about each"
+    elif not with_offset:
+        yield "the calibration's air offset is not applied; --with-offset does"
+    if corrections.reference_pressure is not None:
+        yield f"at the calibration's usual breath, {corrections.reference_pressure:.0f} Pa"
+    yield (
+        f"+- in cents, two times in three: corrections, and {SESSION_SD:.0f} cents of another "
+        "day's breath and tuner (common practice, no source)"
+    )
+
+
+def _text(flute, frame, remarks):
+    goal = "over_target_cents" in frame
+    lines = [
+        flute.name,
+        f"  {'fingering':<11}{'Hz':>9}  {'note':<9}{'+-':>5}" + ("  to target" if goal else ""),
+    ]
+    for row in frame.to_dict("records"):
+        word = row["fingering"] or "bare"
+        if not np.isfinite(row["frequency_hz"]):
+            lines.append(f"  {word:<11}{'-':>9}  {row['remark']}")
+            continue
+        line = f"  {word:<11}{row['frequency_hz']:9.2f}  {row['note']:<9}{row['sd_cents']:5.1f}"
+        if goal and np.isfinite(row["over_target_cents"]):
+            line += f"  {_to_target(row['over_target_cents'])}"
+        lines.append(line + ("" if row["status"] == "ok" else f"  ({row['status']})"))
+    return "\n".join([*lines, *(f"  {remark}" for remark in remarks)])
+
+
+def _to_target(cents):
+    if abs(cents) < 0.5:
+        return "on target"
+    return f"{abs(cents):.0f} cents {'sharp' if cents > 0 else 'flat'}"

@@ -1,0 +1,103 @@
+"""Corrections as lengths on a given flute, from a named place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from flutelab.model.corrections import Corrections
+from flutelab.model.flute import End, Flute, Window
+from flutelab.model.lattice import Formulas
+from flutelab.physics import ends
+
+
+@dataclass(frozen=True, kw_only=True)
+class Equivalent:
+    """One correction as a length.
+
+    ``formula`` = by the formula as it stands, ``corrected`` = with the correction,
+    ``per_unit`` = d(corrected)/d(correction), all [m]; ``where`` says from where.
+    """
+
+    name: str
+    where: str
+    formula: float
+    corrected: float
+    per_unit: float
+
+
+def equivalents(
+    flute: Flute, corrections: Corrections, formulas: Formulas | None = None
+) -> tuple[Equivalent, ...]:
+    """Return what the corrections amount to on a flute, as lengths at low frequency [m].
+
+    Parameters
+    ----------
+    flute : Flute
+    corrections : Corrections
+        Without a batch axis.
+    formulas : Formulas, optional
+
+    Returns
+    -------
+    tuple of Equivalent
+        The window's end correction from its centre, from the sounding edge and from
+        the plug; the end correction of each open or flanged end; the mean wall, the
+        mean of inner plus outer corrections and the mean pad depth of the holes; the
+        bore's diameter.
+    """
+    formulas = formulas or Formulas()
+    found = [*_window(flute, corrections, formulas), *_ends(flute, corrections)]
+    found += _holes(flute, corrections, formulas)
+    diameter = flute.bore.stations[0][1]
+    return (*found, _scaled("bore", "inner diameter", diameter, corrections.bore))
+
+
+def _scaled(name, where, formula, factor, off=0.0):
+    return Equivalent(
+        name=name,
+        where=where,
+        formula=formula + off,
+        corrected=formula * factor + off,
+        per_unit=formula,
+    )
+
+
+def _window(flute, corrections, formulas):
+    head = flute.head
+    if not isinstance(head, Window):
+        return
+    radius = flute.bore.stations[0][1] / 2
+    # the bore's correction is reported beside, so the window's stands at the written bore
+    length = formulas.window(head.along, head.across, head.wall, radius)
+    half = head.along / 2
+    for where, off in (
+        ("from the window's centre", 0.0),
+        ("from the sounding edge", half),
+        ("from the plug's face", -half - head.plug_to_window),
+    ):
+        yield _scaled("window", where, length, corrections.window, off)
+
+
+def _ends(flute, corrections):
+    radius = flute.bore.stations[0][1] / 2
+    for place, end in (("at the head", flute.head), ("at the foot", flute.foot)):
+        if isinstance(end, End) and end.kind in ("open", "flanged"):
+            ratio = 1.0 if end.outer_diameter is None else 2 * radius / end.outer_diameter
+            relative = ends.FLANGED_LIMIT if end.kind == "flanged" else ends.lip_length(ratio)
+            yield _scaled("foot", place, radius * float(relative), corrections.foot)
+
+
+def _holes(flute, corrections, formulas):
+    if not flute.holes:
+        return
+    bore_radius = flute.bore.stations[0][1] / 2
+    radii = np.array([h.diameter for h in flute.holes]) / 2
+    walls = np.array([h.wall for h in flute.holes])
+    both = formulas.hole_inner(radii, bore_radius)
+    both = both + formulas.hole_outer(radii, bore_radius + walls)
+    yield _scaled("wall", "mean of the holes", float(walls.mean()), corrections.wall)
+    yield _scaled("hole_end", "mean of the holes", float(both.mean()), corrections.hole_end)
+    pad = _scaled("pad_depth", "mean of the holes", float(radii.mean()), corrections.pad_depth)
+    yield replace(pad, formula=float(radii.mean()) * Corrections().pad_depth)
