@@ -181,7 +181,7 @@ FIVE_SESSIONS = (
         notes=_usual("xxxxx xxxxo xxxoo xxooo xoooo ooooo", water="46 47 50 52 55 58")
         + _usual("ooooo xoooo xxooo xxxoo xxxxo xxxxx", water="57 56 51 50 48 45")
         + _usual("xxxxx xxxxo", register=2, water="92 95", remark="overblown")
-        + _usual("xxoxx xoxxx xxoxo oxooo", use="check", water="51 53 51 57",
+        + _usual("xxoxx xxoxo xoxoo oxooo", use="check", water="51 51 54 57",
                  remark="cross-fingered")
         + (("xxxxx", 1, "fit", "soft", 27, ""), ("xxooo", 1, "fit", "hard", 80, "")),
     ),
@@ -229,7 +229,10 @@ def measure(
     rng: np.random.Generator,
     mistakes: bool,
 ) -> tuple[list[dict], dict]:
-    """Return the table's rows as written and what is true of them."""
+    """Return the table's rows as written and what is true of them.
+
+    ``true_hz`` is the session's pitch before the reading's noise and the tuner's rounding.
+    """
     played, true = flute, {"corrections": _plain(truth)}
     if mistakes:
         played, true["misdrilled"] = _misdrill(flute, rng)
@@ -300,9 +303,9 @@ def _slip(written, rng):
     """Write one first-register reading down with a wrong digit."""
     first = [i for i, row in enumerate(written) if row["register"] == 1]
     index = int(rng.choice(first))
-    row = written[index]
-    row["cents"] += SLIP if row["cents"] < 0 else -SLIP
-    return {"row": index + 1, "cents_off": SLIP if row["cents"] >= 0 else -SLIP}
+    off = SLIP if written[index]["cents"] < 0 else -SLIP
+    written[index]["cents"] += off
+    return {"row": index + 1, "cents_off": off}
 
 
 def table_text(written: list[dict]) -> str:

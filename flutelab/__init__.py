@@ -12,9 +12,10 @@ from flutelab.fitting.calibrate import Calibration, calibrate
 from flutelab.fitting.measurements import Measurements
 from flutelab.fitting.problem import FitError
 from flutelab.fitting.suspects import Suspect, suspects
+from flutelab.model.chain import Formulas
 from flutelab.model.corrections import Corrections, Prior, Spread
 from flutelab.model.flute import Bore, End, Flute, Hole, Window
-from flutelab.model.lattice import Formulas, input_impedance
+from flutelab.model.lattice import input_impedance
 from flutelab.model.modes import modes
 from flutelab.model.notes import Notes, frequency_gradient, playing_frequencies, predict_notes
 from flutelab.model.rows import Rows, rows

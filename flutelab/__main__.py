@@ -204,9 +204,17 @@ def _write_results(result, paths, options) -> None:
         paths["png"]: pictures["png"],
         paths["svg"]: pictures["svg"],
     }
-    Path(options.out).mkdir(parents=True, exist_ok=True)
+    _make_folder(options.out)
     write_all(contents, overwrite=options.overwrite)
     print("\nWritten:", *(f"  {path}" for path in contents), sep="\n")
+
+
+def _make_folder(name: str) -> None:
+    try:
+        Path(name).mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        msg = f"--out: the folder {name!r} cannot be made ({error.strerror}); choose another one"
+        raise _Refusal(msg) from None
 
 
 def _open(options) -> int:
@@ -216,7 +224,16 @@ def _open(options) -> int:
     folder = Path(options.folder) if options.folder else default_folder()
     copied = prepare_workspace(find_clone(), folder)
     print(f"{len(copied)} new files in {folder}; files that were there are as they were")
-    return subprocess.run(lab_command(folder), check=False).returncode
+    return _wait_for(subprocess.Popen(lab_command(folder)))
+
+
+def _wait_for(process) -> int:
+    """Wait until a program ends; Ctrl+C is for it to answer, as it may have work to save."""
+    while True:
+        try:
+            return process.wait()
+        except KeyboardInterrupt:
+            continue
 
 
 if __name__ == "__main__":

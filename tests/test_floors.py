@@ -19,7 +19,20 @@ ROOT = Path(__file__).resolve().parent.parent / PACKAGE
 FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     "": (0, ("errors", "units", "drills", "pitch")),
     "physics": (1, ("air", "tube", "ends", "hole", "window", "coupling", "rules")),
-    "model": (2, ("flute", "corrections", "rows", "lattice", "modes", "inside", "notes", "equivalents")),
+    "model": (
+        2,
+        (
+            "flute",
+            "corrections",
+            "rows",
+            "chain",
+            "lattice",
+            "modes",
+            "inside",
+            "notes",
+            "equivalents",
+        ),
+    ),
     "fitting": (
         3,
         (

@@ -22,6 +22,7 @@ from flutelab.units import millimetres, to_celsius
 
 KIND = "flutelab constants"
 SCHEMA_VERSION = 1
+ROUNDING = 1e-9  # of a correlation
 PRIOR_ONLY = 0.9  # posterior over prior sd above which the notes say next to nothing
 
 # What each correction multiplies or adds to; a formula whose numbers change gets a new version.
@@ -37,7 +38,8 @@ FORMULAS = {
         "flutelab.physics.ends.lip_length, flutelab.physics.ends.unflanged_length",
         1,
         "End correction l of an open pipe of bore radius a and outer radius r, q = a/r: "
-        "l/a = 0.8216 - 0.2083 q + 0.057 q (1 - q^5), falling with frequency as for a thin rim.",
+        "l/a = 0.8216 - 0.2083 q + 0.057 q (1 - q^5), falling with frequency as for a thin rim; "
+        "0.8216 in a flange.",
     ),
     "wall": (
         "the wall w at each finger hole",
@@ -88,7 +90,7 @@ def constants_of(calibration: Calibration) -> Constants:
         "kind": KIND,
         "schema_version": SCHEMA_VERSION,
         "written_by": f"flutelab {version('flutelab')}",
-        "flutes": [_flute_entry(part) for part in calibration.tables],
+        "flutes": [_flute_entry(calibration, table) for table in range(len(calibration.tables))],
         "corrections": {name: _correction_entry(calibration, name) for name in NAMES},
         "spread": {
             "names": list(calibration.spread.names),
@@ -146,20 +148,21 @@ def read_constants(path: str | Path) -> Constants:
     source, text = str(path), read_text(path)
     try:
         document = json.loads(text)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise _refusal(source, "file", f"it is not JSON ({error})") from None
     if not isinstance(document, dict) or document.get("kind") != KIND:
         raise _refusal(source, "kind", f"this is not a constants file (kind must be {KIND!r})")
     found = document.get("schema_version")
-    if found != SCHEMA_VERSION:
+    if type(found) is not int or found != SCHEMA_VERSION:
         problem = f"schema version {found!r} is not known; this flutelab reads {SCHEMA_VERSION}"
         mend = "Use the flutelab that wrote it (see written_by), or calibrate again with this one"
         raise _refusal(source, "schema_version", problem, mend)
     try:
         return _constants(document)
-    except (KeyError, TypeError, AttributeError, ValueError) as error:
-        problem = f"it is damaged: {type(error).__name__} {error}"
-        raise _refusal(source, "corrections or spread", problem) from None
+    except KeyError as error:
+        raise _refusal(source, "file", f"it is damaged: {error} is missing") from None
+    except (TypeError, AttributeError, ValueError, OverflowError) as error:
+        raise _refusal(source, "file", f"it is damaged: {error}") from None
 
 
 def _refusal(source, place, problem, mend="Give the file that flutelab calibrate wrote"):
@@ -167,25 +170,42 @@ def _refusal(source, place, problem, mend="Give the file that flutelab calibrate
 
 
 def _constants(document):
-    entries = document["corrections"]
+    entries, conditions = document["corrections"], document["conditions"]
     unknown = sorted(set(entries) ^ set(NAMES))
     if unknown:
         msg = f"correction {unknown[0]!r} is missing or not known"
         raise ValueError(msg)
-    covariance = np.array(document["spread"]["covariance"], dtype=float)
-    if not np.all(np.isfinite(covariance)):
-        msg = "the covariance holds something that is not a number"
+    low, high = map(float, conditions["bore_temperature_c"])
+    pressure = conditions["reference_pressure_pa"]
+    if not (np.isfinite([low, high]).all() and (pressure is None or 0 < pressure < np.inf)):
+        msg = "the conditions hold a temperature or a pressure that is none"
         raise ValueError(msg)
     return Constants(
         corrections=Corrections(
             **{name: float(entries[name]["value"]) for name in NAMES},
-            reference_pressure=document["conditions"]["reference_pressure_pa"],
+            reference_pressure=pressure,
         ),
-        spread=Spread(names=tuple(document["spread"]["names"]), covariance=covariance),
+        spread=_spread(document["spread"]),
         priors={name: _prior(name, entries[name]["prior"]) for name in NAMES},
         free=tuple(name for name in NAMES if entries[name]["reported"]),
         document=document,
     )
+
+
+def _spread(entry):
+    names = tuple(entry["names"])
+    if len(set(names)) < len(names) or not set(names) <= set(NAMES):
+        msg = f"the spread's names {', '.join(map(repr, names))} are not those of corrections"
+        raise ValueError(msg)
+    spread = Spread(names=names, covariance=np.array(entry["covariance"], dtype=float))
+    variance = np.diag(spread.covariance)
+    scale = np.sqrt(np.where(variance > 0, variance, 1.0))
+    correlation = spread.covariance / np.outer(scale, scale)
+    symmetric = np.all(np.abs(correlation - correlation.T) < ROUNDING)
+    if not (symmetric and np.all(np.linalg.eigvalsh(correlation) > -ROUNDING)):
+        msg = "the covariance is not one (it must be symmetric, without a negative variance)"
+        raise ValueError(msg)
+    return spread
 
 
 def _prior(name, entry):
@@ -196,19 +216,25 @@ def _prior(name, entry):
     return Prior(name=name, mean=entry["mean"], sd=entry["sd"], **limits)
 
 
+def is_shared(calibration: Calibration, name: str) -> bool:
+    """Return whether a correction was fitted as one value for all tables."""
+    return any(
+        p.name == name and p.is_correction and p.table is None for p in calibration.parameters
+    )
+
+
 def learned(calibration: Calibration, name: str) -> tuple[float, str]:
     """Return posterior over prior sd of a correction, and a word where one is due.
 
-    The word is ``held``, ``at limit``, ``prior only`` (the notes say next to nothing) or
-    "".
+    The word is ``held``, ``at limit``, ``prior only`` (the notes say next to nothing, or
+    each table has its own) or "".
     """
-    prior, spread = calibration.priors[name], calibration.spread
+    prior = calibration.priors[name]
     if prior.sd == 0:
         return 0.0, "held"
-    if name not in spread.names:
+    if not is_shared(calibration, name):
         return 1.0, "prior only"
-    index = spread.names.index(name)
-    ratio = float(np.sqrt(spread.covariance[index, index]) / (prior.sd * calibration.widened))
+    ratio = sd_on(calibration, 0, name) / (prior.sd * calibration.widened)
     value = getattr(calibration.corrections, name)
     room = 1e-6 * prior.sd
     if value - prior.lower < room or prior.upper - value < room:
@@ -216,14 +242,17 @@ def learned(calibration: Calibration, name: str) -> tuple[float, str]:
     return ratio, "prior only" if ratio > PRIOR_ONLY else ""
 
 
+def sd_on(calibration: Calibration, table: int, name: str) -> float:
+    """Return the sd of a correction on the flute of a table; its prior's if it was not fitted."""
+    for i, p in enumerate(calibration.parameters):
+        if p.name == name and p.is_correction and p.concerns(table):
+            return float(np.sqrt(calibration.covariance[i, i]))
+    return calibration.priors[name].sd
+
+
 def _correction_entry(calibration, name):
     prior, meta = calibration.priors[name], META[name]
-    spread = calibration.spread
-    held = name not in spread.names
-    index = None if held else spread.names.index(name)
-    sd = 0.0 if held else float(np.sqrt(spread.covariance[index, index]))
-    if held and prior.sd > 0:
-        sd = prior.sd
+    sd = sd_on(calibration, 0, name) if is_shared(calibration, name) else prior.sd
     ratio, word = learned(calibration, name)
     formula, number, words = FORMULAS[name]
     return {
@@ -246,19 +275,27 @@ def _correction_entry(calibration, name):
     }
 
 
-def _flute_entry(part):
+def _flute_entry(calibration, table):
+    part = calibration.tables[table]
     m = part.measurements
     radius = m.flute.bore.stations[0][1] / 2
     return {
         "name": m.flute.name,
         "bore_diameter_mm": millimetres(2 * radius),
-        "own_corrections": {name: float(getattr(part.corrections, name)) for name in NAMES},
+        "own_corrections": {
+            name: {
+                "value": float(getattr(part.corrections, name)),
+                "sd": sd_on(calibration, table, name),
+            }
+            for name in NAMES
+        },
         "equivalents": [
             {
                 "correction": e.name,
                 "where": e.where,
                 "by_formula_mm": millimetres(e.formula),
                 "corrected_mm": millimetres(e.corrected),
+                "sd_mm": millimetres(abs(e.per_unit) * sd_on(calibration, table, e.name)),
                 "by_formula_in_bore_radii": e.formula / radius,
                 "corrected_in_bore_radii": e.corrected / radius,
             }

@@ -13,7 +13,7 @@ from flutelab.errors import DataError, Fault
 from flutelab.files.constants_file import Constants
 from flutelab.files.note_table import ROOM_TO_BORE
 from flutelab.files.tables import table
-from flutelab.fitting.problem import SESSION_SD
+from flutelab.fitting.problem import BORE_AIR_SD, ROOM_AIR_SD, SESSION_SD
 from flutelab.model.corrections import Corrections, Spread, default_priors
 from flutelab.model.flute import Flute
 from flutelab.model.notes import CENT, predict_notes
@@ -82,30 +82,39 @@ def foretell(
         Fingerings that do not fit the flute, all of them, or a temperature that is
         not one of air.
     """
-    corrections, spread = _knowledge(constants, with_offset)
     air, said = _air(constants, room, bore, humidity)
+    corrections, spread = _knowledge(constants, with_offset, _air_sd(constants, room, bore))
     wanted = rows(flute, _checked(flute, fingerings), air=air, register=register)
     frame = table(predict_notes(flute, wanted, corrections, spread), a4=a4)
     frame.insert(5, "sd_cents", np.hypot(frame["sd_corrections_cents"], SESSION_SD))
-    if flute.targets:
+    if flute.targets and register == 1:
         frame.insert(4, "over_target_cents", _over_targets(flute, frame))
     remarks = (*said, *_remarks(constants, with_offset, corrections))
     return Foretold(frame=frame, remarks=remarks, text=_text(flute, frame, remarks))
 
 
-def _knowledge(constants, with_offset):
-    priors = default_priors()
+def _air_sd(constants, room, bore):
+    """How well the bore's air is known [K]: measured there, or inferred from the room's."""
+    if bore is None and room is None and constants is not None:
+        return constants.priors["air_offset"].sd
+    return ROOM_AIR_SD if bore is None else BORE_AIR_SD
+
+
+def _knowledge(constants, with_offset, air_sd):
+    """Corrections and their spread for another day."""
     if constants is None:
-        names = tuple(n for n, prior in priors.items() if prior.sd > 0 and n != "breath")
-        spread = Spread(names=names, covariance=np.diag([priors[n].sd ** 2 for n in names]))
-        return Corrections(), spread
+        variance = {n: p.sd**2 for n, p in default_priors().items() if p.sd > 0 and n != "breath"}
+        variance["air_offset"] = air_sd**2
+        return Corrections(), Spread(
+            names=tuple(variance), covariance=np.diag([*variance.values()])
+        )
     if with_offset or "air_offset" not in constants.spread.names:
         return constants.corrections, constants.spread
     # another day's air errs anew, whatever it did when the flute was measured
     index = constants.spread.names.index("air_offset")
     covariance = np.array(constants.spread.covariance)
     covariance[index, :] = covariance[:, index] = 0.0
-    covariance[index, index] = constants.priors["air_offset"].sd ** 2
+    covariance[index, index] = air_sd**2
     spread = Spread(names=constants.spread.names, covariance=covariance)
     return replace(constants.corrections, air_offset=0.0), spread
 
@@ -173,8 +182,8 @@ def _remarks(constants, with_offset, corrections):
     if corrections.reference_pressure is not None:
         yield f"at the calibration's usual breath, {corrections.reference_pressure:.0f} Pa"
     yield (
-        f"+- in cents, two times in three: corrections, and {SESSION_SD:.0f} cents of another "
-        "day's breath and tuner (common practice, no source)"
+        "+- in cents, two times in three: corrections, temperature, and "
+        f"{SESSION_SD:.0f} cents of another day's breath and tuner (common practice, no source)"
     )
 
 

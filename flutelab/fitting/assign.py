@@ -50,23 +50,37 @@ def assign(measured: Measurements, corrections: Corrections) -> Assignment:
     """
     stated = np.asarray(measured.rows.register)
     register = np.maximum(stated, 1)
-    count = max(REGISTERS, int(register.max(initial=1))) + 1
-    found = modes(measured.flute, measured.rows, corrections, count=count)
     rows = replace(measured.rows, register=register)
-    played = np.exp(CENT * played_cents(rows, corrections))
-    columns = np.stack(
-        [register_roots(found, np.full(len(rows), n)) for n in range(1, count)], axis=-1
-    )
-    roots = np.where(
-        columns >= 0, np.take_along_axis(found.root, np.maximum(columns, 0), axis=-1), np.nan
-    )
-    own = np.minimum(register, count - 1) - 1
-    pick = np.arange(len(rows)), own
-    off = np.log(measured.frequency[:, None] / (roots.real * played[:, None])) / CENT
-    reasons = tuple(_reason(off[i], own[i], bool(stated[i])) for i in range(len(rows)))
+    highest = int(register.max(initial=1))
+    roots = _register_roots(measured, corrections, highest)
+    off = _off(measured, rows, corrections, roots)
+    pick = np.arange(len(rows)), register - 1
+    if highest < REGISTERS and np.any(~(np.abs(off[pick]) <= NEAR_CENTS)):
+        roots = _register_roots(measured, corrections, REGISTERS)
+        off = _off(measured, rows, corrections, roots)
     return Assignment(
-        root=roots[pick], register=register, book=roots.real[pick] * played, left_out=reasons
+        root=roots[pick],
+        register=register,
+        book=measured.frequency / np.exp(CENT * off[pick]),
+        left_out=tuple(
+            _reason(off[row], own, bool(stated[row])) for row, own in zip(*pick, strict=True)
+        ),
     )
+
+
+def _register_roots(measured, corrections, highest):
+    """Roots (N, highest) of the registers that speak; nan where one does not."""
+    found = modes(measured.flute, measured.rows, corrections, count=highest + 1)
+    every = [register_roots(found, np.full(len(measured.rows), n)) for n in range(1, highest + 1)]
+    column = np.stack(every, axis=-1)
+    root = np.take_along_axis(found.root, np.maximum(column, 0), axis=-1)
+    return np.where(column >= 0, root, np.nan)
+
+
+def _off(measured, rows, corrections, roots):
+    """Cents of the measured notes over each register, (N, registers)."""
+    played = played_cents(rows, corrections)[:, None]
+    return np.log(measured.frequency[:, None] / roots.real) / CENT - played
 
 
 def _reason(off, own, stated):

@@ -10,9 +10,9 @@ from scipy.optimize import OptimizeResult, least_squares
 
 from flutelab.fitting.assign import Assignment, assign
 from flutelab.fitting.measurements import Measurements
+from flutelab.model.chain import chain
 from flutelab.model.corrections import Corrections, Prior, default_priors
 from flutelab.model.flute import Flute
-from flutelab.model.lattice import chain
 from flutelab.model.modes import at, newton
 from flutelab.model.notes import CENT, diameter_gradient, pitch_gradient, played_cents
 from flutelab.model.rows import Rows
@@ -187,7 +187,7 @@ def follow(flute: Flute, rows: Rows, corrections: Corrections, roots: np.ndarray
     """Follow the rows' roots (N,) to new corrections; nan where Newton does not settle."""
     if not len(rows):
         return roots
-    moved = newton(at(chain(flute, rows, corrections)), roots[:, None])[0][:, 0]
+    moved = newton(at(chain(flute, rows, corrections)), roots[:, None])[:, 0]
     with np.errstate(invalid="ignore"):
         far = np.abs(np.log(np.abs(moved) / np.abs(roots))) > LARGEST_STEP
     return np.where(~np.isfinite(moved) | (moved.imag < 0) | far, np.nan, moved)
@@ -362,7 +362,8 @@ class Problem:
             np.zeros(len(self.parameters)),
             self.jacobian,
             bounds=tuple(zip(*limits, strict=True)),
-            xtol=1e-9,
-            ftol=1e-10,
-            gtol=1e-9,
+            method="dogbox",  # steps to the optimum itself; trf creeps when limits are set
+            xtol=1e-7,
+            ftol=1e-9,
+            gtol=1e-7,
         )

@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from flutelab.model.chain import Formulas
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import End, Flute, Window
-from flutelab.model.lattice import Formulas
 from flutelab.physics import ends
 
 

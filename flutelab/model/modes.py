@@ -11,16 +11,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from flutelab.model.chain import Chain, chain
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute
-from flutelab.model.lattice import (
-    Chain,
-    Elements,
-    chain,
-    elements,
-    head_impedance,
-    system,
-)
+from flutelab.model.lattice import Elements, elements, head_impedance, system
 from flutelab.model.rows import Rows
 from flutelab.physics.hole import cutoff_frequency, open_length
 
@@ -28,13 +22,14 @@ STEPS = (0.5, 1.0)  # of losses and radiation, on the way from the reactive mode
 FINEST_STEP = 0.02
 FARTHEST_CENTS = 120.0  # a root that moves farther in a step may be another's
 ROOM = 1.05  # above c/(2 x1): series arms shorten the bore a little
-SECTIONS = 8
-CLOSE = 2e-3  # relative width of a bracket at which Newton is tried
+SECTIONS = 12
+CLOSE = 1e-2  # relative width of a bracket at which Newton is tried
 NARROW = 1e-9  # and at which the bracket itself is the answer
 ALMOST_NODE = 1e-12j  # an ideal node's impedance, so that its admittance is a number
 PLANE_KA = 1.8  # just below the first cross mode
 NEWTON_STEPS = 12
-CONVERGED = 1e-11
+LONGEST = 0.1  # of the root, a single step
+CONVERGED = 1e-7  # relative change after which Newton's next would be lost in rounding
 WEAK = 0.1  # strength below which a mode is not counted as a register: first guess
 NEAR_CUTOFF = 0.7
 LOW_Q = 20.0
@@ -87,9 +82,9 @@ def modes(
     numbers = chain(flute, fingerings, corrections)
     limit = PLANE_KA * np.min(numbers.air.sound_speed) / (2 * np.pi * np.max(numbers.radius))
     ceiling = _ceiling(numbers, len(fingerings))
-    roots, slopes, reason = find_roots(at(numbers), ceiling, count, limit)
+    roots, reason = find_roots(at(numbers), ceiling, count, limit)
     roots = np.where(reason == "", roots, np.nan)
-    peak = 1 / np.abs(slopes * roots.imag)
+    peak = _peak_admittance(at(numbers), roots)
     strongest = np.max(np.where(np.isfinite(peak), peak, 0.0), axis=-1, keepdims=True)
     strength = peak / np.where(strongest > 0, strongest, 1.0)
     q = roots.real / (2 * roots.imag)
@@ -134,10 +129,21 @@ def _ceiling(numbers: Chain, rows: int) -> np.ndarray:
     return np.broadcast_to((speed / (2 * first))[..., 0], (1, rows))[0]
 
 
+def _peak_admittance(at, roots):
+    """|Y| at the head on top of each mode, (N, M): Y ~ 1/(Z' (f - root))."""
+
+    def seen(frequency):
+        e = at(frequency)
+        return head_impedance(e) if e.driven else 1 / head_impedance(e)
+
+    slope = _value_and_slope(seen, roots)[1]
+    return 1 / np.abs(slope * np.maximum(roots.imag, CONVERGED * roots.real))
+
+
 def find_roots(
     at: ElementsAt, ceiling: np.ndarray, count: int, limit: float
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return the first `count` complex roots of N rows and the slopes there.
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the first `count` complex roots of N rows.
 
     Parameters
     ----------
@@ -152,35 +158,37 @@ def find_roots(
     Returns
     -------
     root : (N, count) complex [Hz]
-    slope : (N, count) complex
-        dZ/df at the root.
     reason : (N, count) str
         "" where found.
     """
     root, reason = _reactive_roots(at, np.asarray(ceiling, dtype=float), count, limit)
-    losses, slope = 0.0, np.full(root.shape, np.nan + 0j)
+    losses, drift = 0.0, np.zeros_like(root)
     pending = list(STEPS)
     while pending:
-        moved, slope = newton(at, root, pending[0])
-        moved_by = np.abs(1200 * np.log2(moved.real / root.real))
+        # losses move a root nearly in proportion: start where the last step points
+        guess = root + drift * (pending[0] - losses)
+        moved = newton(at, guess, pending[0])
+        moved_by = np.abs(1200 * np.log2(np.abs(moved) / np.abs(root)))
         strayed = (moved_by > FARTHEST_CENTS) & (reason == "")
         if np.any(strayed) and pending[0] - losses > FINEST_STEP:
             pending.insert(0, 0.5 * (losses + pending[0]))
             continue
+        drift = (moved - root) / (pending[0] - losses)
         root, losses = moved, pending.pop(0)
         reason = np.where(strayed, "its resonance is damped away", reason)
-    lost = (reason == "") & ~(np.isfinite(root) & (root.imag > 0))
-    return root, slope, np.where(lost, "its resonance is damped away", reason)
+    lost = (reason == "") & ~(root.imag >= -CONVERGED * np.abs(root))
+    return root, np.where(lost, "its resonance is damped away", reason)
 
 
 def _reactive_roots(at, ceiling, count, limit):
     """Real roots (N, count) of the reactive model as complex numbers, and reasons."""
     order = np.arange(1, count + 1)
     high = np.minimum(ROOM * ceiling[:, None] * order, limit)
-    high = np.where(_counted(at, high) < order, limit, high)
-    reason = np.where(
-        _counted(at, high) < order, "no mode in the range of plane waves in this bore", ""
-    )
+    beyond = _counted(at, high) < order
+    if np.any(beyond):
+        high = np.where(beyond, limit, high)
+        beyond = _counted(at, high) < order
+    reason = np.where(beyond, "no mode in the range of plane waves in this bore", "")
     low = 1e-4 * high
     root = np.full(high.shape, np.nan)
     sections = np.arange(1, SECTIONS + 1) / (SECTIONS + 1)
@@ -192,7 +200,7 @@ def _reactive_roots(at, ceiling, count, limit):
         high = np.take_along_axis(edges, below + 1, axis=-1)[..., 0]
         width = np.max((high - low) / high)
         if width < CLOSE:
-            polished = newton(at, 0.5 * (low + high) + 0j, 0.0)[0].real
+            polished = newton(at, 0.5 * (low + high) + 0j, 0.0).real
             # exactly one mode lies in each bracket: a root inside is that mode
             inside = (polished >= low) & (polished <= high)
             root = np.where(inside | (width < NARROW), np.clip(polished, low, high), root)
@@ -205,30 +213,33 @@ def _counted(at, frequency):
     return mode_count(at(flat, 0.0)).reshape(frequency.shape)
 
 
-def newton(at: ElementsAt, root: np.ndarray, losses: float = 1.0) -> tuple[np.ndarray, np.ndarray]:
-    """Polish roots (N, M) of the mode condition; return them and dZ/df there."""
-    slope = np.full(root.shape, np.nan + 0j)
+def newton(at: ElementsAt, root: np.ndarray, losses: float = 1.0) -> np.ndarray:
+    """Polish roots (N, M) of the mode condition."""
     for _ in range(NEWTON_STEPS):
-        value, slope = _value_and_slope(at, root, losses)
+        value, slope = _value_and_slope(lambda f: condition(at(f, losses)), root)
         change = value / slope
-        root = root - change
         size = np.abs(change / root)
+        root = root - change * np.minimum(1.0, LONGEST / np.maximum(size, LONGEST))
         if np.all((size < CONVERGED) | ~np.isfinite(size)):
             break
-    return root, slope
+    return root
 
 
-def _value_and_slope(at, root, losses):
+def _value_and_slope(function, root):
+    """Value and derivative in frequency at roots (N, M), by a central difference."""
     step = 1e-7 * np.abs(root)
     pair = np.concatenate([root - step, root + step], axis=-1)
-    below, above = np.split(condition(at(pair[None], losses))[0], 2, axis=-1)
+    below, above = np.split(function(pair[None])[0], 2, axis=-1)
     return 0.5 * (below + above), (above - below) / (2 * step)
 
 
 def condition(e: Elements) -> np.ndarray:
-    """Return the function whose zeros are the modes."""
-    seen = head_impedance(e)
-    return seen if e.driven else 1 / seen
+    """Return the function whose zeros are the modes, whatever opening drives them.
+
+    det K times the tubes' transfer impedances: no poles, so that Newton's method does
+    not leave a root that has a pole of the head's impedance beside it.
+    """
+    return np.linalg.det(system(e)[0]) * np.prod(e.tubes[1], axis=-1)
 
 
 def mode_count(e: Elements) -> np.ndarray:

@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from flutelab.model.chain import chain
 from flutelab.model.corrections import META, NAMES, Corrections, Spread
 from flutelab.model.flute import Flute
-from flutelab.model.lattice import chain, elements
+from flutelab.model.lattice import elements
 from flutelab.model.modes import condition, modes, register_roots
 from flutelab.model.rows import Rows, rows
 from flutelab.physics.air import Air
@@ -155,8 +156,8 @@ def pitch_gradient(
 
     Notes
     -----
-    Implicit function theorem: df/dtheta = -Re[(dZ/dtheta)/(dZ/df)] at the root, all
-    corrections in one batched evaluation.
+    Implicit function theorem: df/dtheta = -Re[(dD/dtheta)/(dD/df)] at the root of the
+    mode condition D, all corrections in one batched evaluation.
     """
     gradient = np.zeros((len(fingerings), len(names)))
     second, doublings = _played_terms(fingerings, corrections)
@@ -223,9 +224,8 @@ def _one_at_a_time(corrections, names, values):
 
 
 def _implicit(batch, single, root, width):
-    """-Re[(dZ/dtheta)/(dZ/df)], shape (P, N); the batch's first half lies below."""
-    z = condition(elements(batch, root[None, :, None]))[..., 0]
-    below, above = np.split(z, 2)
+    """-Re[(dD/dtheta)/(dD/df)], shape (P, N); the batch's first half lies below."""
+    below, above = np.split(condition(elements(batch, root[None, :, None]))[..., 0], 2)
     step = 1e-6 * np.abs(root)
     pair = np.stack([root - step, root + step], axis=-1)[None]
     at_pair = condition(elements(single, pair))[0]

@@ -43,6 +43,10 @@ def mutual_impedance(
     united Acust. 99, 975-985 (2013).
     """
     kd = k * distance
-    reactive = 1j * k * bore_radius**2 * strength * np.cos(kd) / (4 * distance)
-    resistive = np.sqrt(resistance_i) * np.sqrt(resistance_j) * np.sinc(kd / np.pi)
-    return reactive + radiation * resistive
+    wave = np.exp(1j * kd)
+    back = 1 / wave
+    reactive = (0.125j * k * bore_radius**2) * (strength / distance) * (wave + back)
+    if radiation == 0:
+        return reactive
+    sinc = (wave - back) / (2j * kd)
+    return reactive + radiation * np.sqrt(resistance_i) * np.sqrt(resistance_j) * sinc

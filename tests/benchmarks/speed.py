@@ -1,0 +1,125 @@
+"""Time the engine: `python tests/benchmarks/speed.py`. Reported, never asserted.
+
+The machine is noisy, so each figure is the best of several and the ratios to the two
+slower ways (one frequency at a time; a general network library) come from one run.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+import tracemalloc
+from itertools import product
+from pathlib import Path
+
+import numpy as np
+
+import flutelab
+from flutelab import calibrate, input_impedance, moist_air, read_flute, read_measurements, rows
+from flutelab.model.chain import chain
+from flutelab.model.corrections import Corrections
+from flutelab.model.lattice import elements, head_impedance
+from flutelab.model.notes import predict_notes
+
+ROOT = Path(__file__).resolve().parents[2]
+DATA = ROOT / "data-demo"
+sys.path.insert(0, str(ROOT / "tests"))
+
+
+def best(function, tries: int) -> float:
+    """Milliseconds of the fastest of several calls."""
+    function()
+    times = []
+    for _ in range(tries):
+        begin = time.perf_counter()
+        function()
+        times.append(time.perf_counter() - begin)
+    return 1e3 * min(times)
+
+
+def peak_megabytes(function) -> float:
+    """Largest memory that Python and numpy hold during a call."""
+    tracemalloc.start()
+    function()
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    return peak / 1e6
+
+
+def report_notes(tries):
+    flute = read_flute(DATA / "half-inch-six.toml")
+    words = ["x" * (6 - n) + "o" * n for n in range(7)]
+    seven = rows(flute, words, air=moist_air(299.15))
+    print(f"seven notes, coupling on: {best(lambda: predict_notes(flute, seven), tries):.1f} ms")
+
+
+def report_fits(tries):
+    for name in ("half-inch-six", "three-quarter-five"):
+        flute = read_flute(DATA / f"{name}.toml")
+        table = read_measurements(DATA / f"{name}.csv", flute)
+        count = calibrate(table).rows
+        print(
+            f"calibrate {name}, {count} notes: {best(lambda m=table: calibrate(m), tries):.0f} ms"
+        )
+
+
+def report_spectra(tries):
+    flute = read_flute(DATA / "half-inch-six.toml")
+    words = ["".join(word) for word in product("xo", repeat=6)]
+    every = rows(flute, words, air=moist_air(299.15))
+    frequency = np.linspace(100, 3000, 1024)
+
+    def spectra():
+        return input_impedance(flute, every, frequency)
+
+    whole = best(spectra, tries)
+    print(
+        f"64 fingerings x 1024 frequencies: {whole:.0f} ms, peak {peak_megabytes(spectra):.0f} MB"
+    )
+    one = rows(flute, words[:1], air=moist_air(299.15))
+    numbers = chain(flute, one)
+    few = frequency[::16]
+
+    def pointwise():
+        return [head_impedance(elements(numbers, np.full((1, 1, 1), f))) for f in few]
+
+    each = best(pointwise, tries) / len(few)
+    print(f"ratio to one frequency at a time: {each * 64 * 1024 / whole:.0f}")
+    report_network(flute, every, frequency, tries)
+
+
+def report_network(flute, every, frequency, tries):
+    try:
+        from reference.network import network_impedance
+    except ImportError as error:
+        print(f"ratio to the network library: not measured ({error})")
+        return
+    alone = Corrections(coupling=0.0)
+
+    def ours():
+        return input_impedance(flute, every, frequency, alone)
+
+    one = rows(flute, every.label[:1], air=moist_air(299.15))
+
+    def theirs():
+        return network_impedance(elements(chain(flute, one, alone), frequency[None, None, :]))
+
+    ratio = best(theirs, 2) * len(every) / best(ours, tries)
+    print(f"ratio to the network library's cascade, coupling off: {ratio:.0f}")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--tries", type=int, default=9)
+    tries = parser.parse_args().tries
+    print(
+        f"flutelab {flutelab.__version__}, numpy {np.__version__}, Python {sys.version.split()[0]}"
+    )
+    report_notes(tries)
+    report_fits(tries)
+    report_spectra(tries)
+
+
+if __name__ == "__main__":
+    main()
