@@ -1,0 +1,477 @@
+"""Pictures of a calibration: before, after, and the corrections. They draw what was computed."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+
+from flutelab.files.constants_file import learned
+from flutelab.fitting.calibrate import Calibration, TableResult
+from flutelab.fitting.problem import Parameter
+from flutelab.fitting.suspects import Suspect
+from flutelab.model.corrections import META
+from flutelab.model.equivalents import equivalents
+from flutelab.model.flute import hole_name
+from flutelab.model.notes import CENT
+from flutelab.units import inches, millimetres
+from flutelab.view.style import (
+    BLACK,
+    BLUE,
+    DARK,
+    GREY,
+    PALE,
+    SESSION_COLOURS,
+    SESSION_MARKERS,
+    SKY,
+    VERMILION,
+    figure,
+    style,
+)
+
+NAMED = 6  # rows told in words beside a picture; the table of notes holds the others
+_SPREAD = 0.3  # of a column to either side, for readings of one note
+_SMALLEST = 5.0  # cents shown to either side of 0
+_LARGEST = 100.0  # cents; a row that was not used and lies farther is drawn at the edge
+_HOLE_RINGS = ("s", "h", "8", "D")
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Point:
+    """One measured row, its place along the axis, and what is drawn of it [cents]."""
+
+    table: int
+    row: int
+    column: int
+    x: float
+    part: TableResult
+    name: str
+
+    def of(self, column: str) -> object:
+        return getattr(self.part.measurements, column)[self.row]
+
+    @property
+    def fate(self) -> str:
+        return self.part.fate[self.row]
+
+    @property
+    def used(self) -> bool:
+        return self.fate in ("fitted", "checked")
+
+
+def plot_mismatch(result: Calibration, *, ax: Axes | None = None) -> Axes:
+    """Draw how far the measured notes lie from the book's formulas, before any fit.
+
+    Parameters
+    ----------
+    result : Calibration
+    ax : Axes, optional
+        Default: a new figure.
+
+    Returns
+    -------
+    Axes
+        Cents of measured over the book against the notes in the order of their pitch,
+        a marker and colour a session. Check rows are diamonds; rows kept apart or left
+        out are hollow.
+    """
+    points, labels = _arranged(result)
+    cents = np.array([np.log(p.of("frequency") / p.part.book[p.row]) / CENT for p in points])
+    ax = ax or _new_axes(4.8)
+    with style():
+        _frame(ax, points, cents, labels)
+        handles = _draw_points(ax, points, cents)
+        ax.set_ylabel("measured over book [cents]")
+        ax.set_title("Before: measured notes against the book's formulas", loc="left")
+        _legend(ax, handles)
+    return ax
+
+
+def plot_residuals(
+    calibration: Calibration, *, suspects: Sequence[Suspect] = (), ax: Axes | None = None
+) -> Axes:
+    """Draw what is left between measured and predicted notes after the fit.
+
+    Parameters
+    ----------
+    calibration : Calibration
+    suspects : sequence of Suspect
+        Rows and holes to ring and name, from `flutelab.fitting.suspects.suspects`.
+    ax : Axes, optional
+        Default: a new figure.
+
+    Returns
+    -------
+    Axes
+        Cents of measured over predicted, the session's offset taken off; bars are one sd
+        of a reading, the band one sd of the prediction. Rows kept apart or left out are
+        hollow, and named.
+    """
+    points, labels = _arranged(calibration)
+    cents = np.array([p.part.residual[p.row] for p in points])
+    ax = ax or _new_axes(5.4)
+    with style():
+        _frame(ax, points, cents, labels, bars=np.array([p.of("sd") for p in points]))
+        handles = [_draw_band(ax, points), *_draw_points(ax, points, cents, detailed=True)]
+        if calibration.widened > 1:
+            said = (
+                f"all ± are widened {calibration.widened:.1f} times, as the notes do not fit well"
+            )
+            handles.append(_words(said))
+        handles += [_ring_row(ax, points, cents, s) for s in suspects if s.kind == "row"]
+        holes = [s for s in suspects if s.kind == "hole"]
+        for suspect, marker in zip(holes, _HOLE_RINGS, strict=False):
+            handles.append(_ring_hole(ax, points, cents, suspect, marker))
+        ax.set_ylabel("measured over predicted [cents]")
+        ax.set_title("After: what the fitted corrections leave", loc="left")
+        _legend(ax, handles + _not_used(points, cents))
+    return ax
+
+
+def plot_corrections(calibration: Calibration, *, ax: Axes | None = None) -> Axes:
+    """Draw each reported correction beside what was assumed of it before the notes.
+
+    Parameters
+    ----------
+    calibration : Calibration
+    ax : Axes, optional
+        Default: a new figure.
+
+    Returns
+    -------
+    Axes
+        A point with one sd over the prior's band, relative to the formula; in units of
+        the prior's sd where not all reported corrections multiply a formula. Beside it
+        the numbers, and the length it amounts to where the flutes agree on it.
+    """
+    found = zip(
+        calibration.parameters, calibration.value, np.sqrt(np.diag(calibration.covariance)),
+        strict=True,
+    )  # fmt: skip
+    reported = [
+        (p, float(value), float(sd))
+        for p, value, sd in found
+        if p.is_correction and p.name in calibration.free
+    ]
+    ax = ax or _new_axes(1.8 + 0.8 * len(reported))
+    with style():
+        _draw_corrections(ax, calibration, reported)
+        ax.set_title("Corrections: fitted, and assumed before", loc="left", pad=30.0)
+    return ax
+
+
+def plot_calibration(calibration: Calibration, *, suspects: Sequence[Suspect] = ()) -> Figure:
+    """Return before, after and the corrections on one page, ready to save.
+
+    Parameters
+    ----------
+    calibration : Calibration
+    suspects : sequence of Suspect
+        As in `plot_residuals`.
+    """
+    names = [part.measurements.flute.name for part in calibration.tables]
+    count = sum(p.is_correction and p.name in calibration.free for p in calibration.parameters)
+    heights = (4.4, 4.4, 0.9 + 0.7 * count)
+    page = figure(3.0 + sum(heights))
+    with style():
+        page.get_layout_engine().set(hspace=0.03, h_pad=0.12, w_pad=0.12)
+        page.suptitle("\n".join(textwrap.wrap("; ".join(dict.fromkeys(names)), 80)))
+        before, after, corrections = page.subplots(3, 1, height_ratios=heights)
+    plot_mismatch(calibration, ax=before)
+    plot_residuals(calibration, suspects=suspects, ax=after)
+    plot_corrections(calibration, ax=corrections)
+    return page
+
+
+def _new_axes(height):
+    # The figure itself is made outside the style: in a notebook the first one switches the
+    # kernel to showing figures, a setting that leaving the style would undo.
+    page = figure(height)
+    with style():
+        return page.add_subplot()
+
+
+def _arranged(result):
+    """Return the points and the columns' labels: one column a note, lowest first."""
+    columns: dict[tuple[int, str, int], list[int]] = {}
+    for table, part in enumerate(result.tables):
+        for row, word in enumerate(part.measurements.rows.label):
+            columns.setdefault((table, word, int(part.register[row])), []).append(row)
+    several = len(result.tables) > 1
+    points, labels = [], []
+    for table, word, register in sorted(
+        columns, key=lambda key: (key[0], _pitch(result.tables[key[0]], columns[key]))
+    ):
+        rows, part = columns[table, word, register], result.tables[table]
+        offsets = np.linspace(-_SPREAD, _SPREAD, len(rows) + 2)[1:-1]
+        points += [
+            _Point(table=table, row=row, column=len(labels), x=float(len(labels) + offset),
+                   part=part, name=_row_name(part, row, several))
+            for row, offset in zip(rows, offsets, strict=True)
+        ]  # fmt: skip
+        flute = part.measurements.flute.name if several else ""
+        bare = "" if several else "bare pipe"
+        again = f"({register})" if register > 1 else ""
+        labels.append(" ".join(filter(None, (flute, word or bare, again))))
+    return points, labels
+
+
+def _pitch(part, rows):
+    """The pitch by the book, which no slip of the pen moves; as measured without one."""
+    book = part.book[rows]
+    return np.median(np.where(np.isfinite(book), book, part.measurements.frequency[rows]))
+
+
+def _row_name(part, row, several):
+    m = part.measurements
+    return f"{m.flute.name}, {m.place[row]}" if several else m.place[row]
+
+
+def _frame(ax, points, cents, labels, bars=0.0):
+    """Zero line, a tick a note, and limits that no slip of the pen stretches."""
+    fitted = np.array([p.fate == "fitted" for p in points], dtype=bool)
+    near = np.isfinite(cents) & (fitted | (np.abs(cents) <= _LARGEST))
+    low = np.min((cents - bars)[near], initial=-_SMALLEST)
+    high = np.max((cents + bars)[near], initial=_SMALLEST)
+    room = 0.08 * (high - low)
+    ax.set_ylim(low - room, high + room)
+    ax.set_xlim(-0.5, len(labels) - 0.5)
+    ax.axhline(0.0, color=GREY, linewidth=1.0, zorder=1)
+    for border in np.arange(len(labels) - 1) + 0.5:
+        ax.axvline(border, color=PALE, linewidth=0.6, zorder=0)
+    ax.set_xticks(range(len(labels)), labels, family="monospace")
+    longest = max(map(len, labels))
+    if len(labels) * longest > 60:  # what fits side by side
+        ax.tick_params(axis="x", labelrotation=90 if len(labels) > 4 else 20)
+    words = any(p.part.measurements.flute.holes for p in points)
+    second = any("(" in label for label in labels)
+    ax.set_xlabel(
+        "note, lowest first"
+        + (" (x closed, o open" + ("; (2) second register)" if second else ")")) * words
+    )
+
+
+def _draw_points(ax, points, cents, detailed=False):
+    """Draw the rows, and return a legend's handles."""
+    low, high = ax.get_ylim()
+    looks = _session_looks(points)
+    for p, value in zip(points, cents, strict=True):
+        if not np.isfinite(value):
+            continue
+        colour, marker = looks[p.of("session")]
+        face = colour if p.used else "white"
+        if not low < value < high:
+            _draw_at_edge(ax, p, value, colour)
+            continue
+        if detailed and p.used:
+            sd = p.of("sd")
+            ax.vlines(p.x, value - sd, value + sd, color=colour, linewidth=1.2, zorder=2)
+        ax.plot(
+            p.x, value, marker="D" if p.fate == "checked" else marker, color=colour,
+            markerfacecolor=face, linestyle="none", zorder=3,
+        )  # fmt: skip
+        if detailed and not p.used:
+            ax.annotate(
+                p.of("place"), (p.x, value), xytext=(0, 9), textcoords="offset points",
+                ha="center", fontsize=9.5, color=DARK,
+            )  # fmt: skip
+    fates = {p.fate for p in points}
+    handles = [
+        _handle(f"session {name}" if name != "all" else "measured", marker, colour)
+        for name, (colour, marker) in looks.items()
+    ]
+    if "checked" in fates:
+        handles.append(_handle("check row, not fitted", "D", DARK))
+    if fates & {"apart", "left out"}:
+        handles.append(_handle("kept apart or left out", "o", DARK, hollow=True))
+    if detailed:
+        handles.append(_handle("± one standard deviation of a reading", "|", DARK))
+    return handles
+
+
+def _session_looks(points):
+    names = dict.fromkeys(p.of("session") for p in sorted(points, key=lambda p: (p.table, p.row)))
+    colours, markers = SESSION_COLOURS, SESSION_MARKERS
+    return {
+        name: (colours[i % len(colours)], markers[i % len(markers)]) for i, name in enumerate(names)
+    }
+
+
+def _draw_at_edge(ax, point, value, colour):
+    """A row far outside the picture: an arrow at the edge with its cents."""
+    low, high = ax.get_ylim()
+    edge, way = (high, -1) if value > 0 else (low, 1)
+    ax.annotate(
+        f"{point.of('place')}: {value:+.0f}", (point.x, edge), xytext=(0, 26 * way),
+        textcoords="offset points", rotation=90, ha="center", va="top" if value > 0 else "bottom",
+        fontsize=10.5, color=colour, arrowprops={"arrowstyle": "->", "color": colour},
+    )  # fmt: skip
+
+
+def _draw_band(ax, points):
+    """One sd of the prediction about 0, the widest of each note's rows."""
+    widest: dict[int, float] = {}
+    for p in points:
+        sd = p.part.sd[p.row]
+        if np.isfinite(sd):
+            widest[p.column] = max(sd, widest.get(p.column, 0.0))
+    columns, sds = list(widest), np.array(list(widest.values()))
+    ax.bar(columns, 2 * sds, bottom=-sds, width=1.0, color=SKY, alpha=0.35, linewidth=0, zorder=0.5)
+    low, high = ax.get_ylim()
+    shown = float(np.max(sds, initial=0.0)) * 1.1
+    ax.set_ylim(min(low, -shown), max(high, shown))
+    return Patch(facecolor=SKY, alpha=0.35, label="± one standard deviation of the predicted note")
+
+
+def _handle(label, marker, colour, hollow=False):
+    return Line2D(
+        [], [], linestyle="none", marker=marker, color=colour, markersize=8.0,
+        markerfacecolor="white" if hollow else colour, label=label,
+    )  # fmt: skip
+
+
+def _ring_row(ax, points, cents, suspect):
+    """Ring a row that does not fit."""
+    where = [
+        (p, value)
+        for p, value in zip(points, cents, strict=True)
+        if (p.table, p.row) == (suspect.table, suspect.index)
+    ]
+    label = (
+        f"{where[0][0].name} does not fit: {suspect.amount:+.0f} cents from where the others put it"
+    )
+    return _rings(ax, where, "o", label)
+
+
+def _ring_hole(ax, points, cents, suspect, marker):
+    """Ring the notes in which a suspicious hole is open."""
+    where = [
+        (p, value)
+        for p, value in zip(points, cents, strict=True)
+        if p.table == suspect.table
+        and p.used
+        and p.part.measurements.rows.openness[p.row][suspect.index] > 0
+    ]
+    flute = next(p.part.measurements.flute for p in points if p.table == suspect.table)
+    size = _length(abs(suspect.amount), flute.unit)
+    way = "wider" if suspect.amount > 0 else "narrower"
+    name = hole_name(suspect.index, len(flute.holes))
+    label = f"notes with {name} open: it acts as if {size} {way} than written"
+    return _rings(ax, where, marker, label)
+
+
+def _rings(ax, where, marker, label):
+    low, high = ax.get_ylim()
+    ring = {"marker": marker, "linestyle": "none", "color": VERMILION, "markerfacecolor": "none"}
+    ax.plot(
+        [p.x for p, _ in where], [np.clip(value, low, high) for _, value in where],
+        **ring, markersize=17.0, markeredgewidth=1.6, zorder=4,
+    )  # fmt: skip
+    return Line2D([], [], **ring, markersize=11.0, markeredgewidth=1.6, label=label)
+
+
+def _not_used(points, cents):
+    """Say in words what became of the rows that were neither fitted nor checked."""
+    others = [(p, value) for p, value in zip(points, cents, strict=True) if not p.used]
+    handles = [
+        _words(f"{p.name}{'' if np.isfinite(value) else ', not drawn'}: {p.part.why[p.row]}")
+        for p, value in sorted(others, key=lambda pair: (pair[0].table, pair[0].row))[:NAMED]
+    ]
+    if len(others) > NAMED:
+        handles.append(_words(f"and {len(others) - NAMED} more rows"))
+    return handles
+
+
+def _words(label):
+    """A line of the legend without a marker."""
+    return Line2D([], [], linestyle="none", label=label)
+
+
+def _legend(ax, handles):
+    """Put the legend beside the axes, where it hides nothing."""
+    for handle in handles:
+        handle.set_label(textwrap.fill(handle.get_label(), 30))
+    ax.legend(handles=handles, loc="upper left", bbox_to_anchor=(1.01, 1.0), borderaxespad=0.0)
+
+
+def _draw_corrections(ax, calibration, reported):
+    """One line a correction, the first on top."""
+    ax.use_sticky_edges = False
+    times = all(META[p.name]["unit"] == "times" for p, _, _ in reported)
+    for line, (p, value, sd) in enumerate(reported):
+        unit = 1.0 if times else p.prior.sd
+        off = 0.0 if times else p.prior.mean
+        mean = (p.prior.mean - off) / unit
+        band = p.prior.sd / unit
+        ax.barh(line, 2 * band, left=mean - band, height=0.6, color=PALE, linewidth=0)
+        ax.errorbar(
+            (value - off) / unit, line, xerr=sd / unit, fmt="o", color=BLUE, capsize=5.0,
+            linewidth=2.0,
+        )  # fmt: skip
+        ax.annotate(
+            _numbers(calibration, p, value, sd), (1.01, line), xycoords=("axes fraction", "data"),
+            va="center", fontsize=10.5, annotation_clip=False,
+        )  # fmt: skip
+    ax.axvline(1.0 if times else 0.0, color=BLACK, linewidth=1.2, zorder=1)
+    ax.set_yticks(range(len(reported)), [_reported_name(calibration, p) for p, _, _ in reported])
+    ax.set_ylim(len(reported) - 0.4, -0.6)
+    ax.set_xlabel(
+        "correction [times the formula]: 1 = the formula as it stands"
+        if times
+        else "change [standard deviations assumed before]: 0 = as assumed"
+    )
+    handles = [
+        _handle("fitted ± one standard deviation", "o", BLUE),
+        Patch(facecolor=PALE, label="assumed before ± one standard deviation"),
+    ]
+    ax.legend(
+        handles=handles, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, borderaxespad=0.2
+    )
+
+
+def _reported_name(calibration, p):
+    name = p.name.replace("_", " ")
+    if p.table is None:
+        return name
+    return f"{name}, {calibration.tables[p.table].measurements.flute.name}"
+
+
+def _numbers(calibration, p: Parameter, value, sd):
+    """A correction in figures, as a length, and whether the notes told it."""
+    unit = META[p.name]["unit"]
+    digits = max(0, 1 - int(np.floor(np.log10(sd))))
+    lines = [
+        f"{value:.{digits}f} ± {sd:.{digits}f} {'times the formula' if unit == 'times' else unit}"
+    ]
+    parts = calibration.tables if p.table is None else (calibration.tables[p.table],)
+    lengths = {_length_words(p.name, sd, part) for part in parts}
+    if len(lengths) == 1:
+        lines += filter(None, lengths)
+    word = learned(calibration, p.name)[1] if p.table is None else ""
+    said = {"prior only": "the notes say next to nothing of it", "at limit": "at its limit"}
+    return "\n".join([*lines, *filter(None, [said.get(word)])])
+
+
+def _length_words(name, sd, part: TableResult):
+    """The length that a correction amounts to on a flute and where, or ""."""
+    flute = part.measurements.flute
+    found = [e for e in equivalents(flute, part.corrections) if e.name == name]
+    if not found:
+        return ""
+    first = found[0]
+    where = " and ".join(e.where for e in found if e.corrected == first.corrected)
+    corrected = _length(first.corrected, flute.unit, sd * first.per_unit)
+    return f"{corrected}, {where}\n(by the formula {_length(first.formula, flute.unit)})"
+
+
+def _length(metres, unit, sd=None):
+    """A length, with ± its sd, in the shop's unit."""
+    convert, digits = (inches, 3) if unit == "in" else (millimetres, 1)
+    spread = "" if sd is None else f" ± {convert(sd):.{digits}f}"
+    return f"{convert(metres):.{digits}f}{spread} {unit}"

@@ -1,0 +1,82 @@
+"""How every picture looks: colours, letters, sizes, and the bytes it is saved as."""
+
+from __future__ import annotations
+
+import io
+from contextlib import AbstractContextManager
+
+from matplotlib import pyplot as plt
+from matplotlib.figure import Figure
+
+# The colour-blind-safe palette of Okabe and Ito, as printed by B. Wong, "Color blindness",
+# Nature Methods 8, 441 (2011), doi:10.1038/nmeth.1618 (numbers from memory). Its light
+# colours are too pale for lines and points on white: sky blue serves as a fill only.
+BLUE, GREEN, PURPLE, VERMILION = "#0072B2", "#009E73", "#CC79A7", "#D55E00"
+BLACK, SKY = "#000000", "#56B4E9"
+DARK, GREY, PALE = "#404040", "#737373", "#D9D9D9"
+
+# A session has a colour and a shape of its own: the picture serves in black and white too.
+SESSION_COLOURS = (BLUE, GREEN, PURPLE, BLACK)
+SESSION_MARKERS = ("o", "s", "^", "v", "p")
+
+WIDTH = 10.0  # inches
+_LETTERS = {  # printed across a page of A4 (17 cm) they are 7 points or more
+    "font.family": "sans-serif",
+    "font.size": 12.0,
+    "axes.titlesize": 14.0,
+    "axes.labelsize": 12.0,
+    "xtick.labelsize": 11.0,
+    "ytick.labelsize": 11.0,
+    "legend.fontsize": 10.5,
+    "legend.frameon": False,
+    "figure.titlesize": 16.0,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "lines.markersize": 8.0,
+}
+# Text stays text in an SVG: it can be searched, read aloud and edited, and the viewer's own
+# sans-serif serves. With a fixed salt the same picture is the same bytes.
+_FILES = {"svg.fonttype": "none", "svg.hashsalt": "flutelab"}
+_DPI = 120  # of a PNG: 1200 pixels wide
+
+
+def style() -> AbstractContextManager[None]:
+    """Return a context in which everything is drawn in the kit's letters."""
+    return plt.rc_context(_LETTERS)
+
+
+def figure(height: float) -> Figure:
+    """Return an empty figure of the usual width; it makes room for legends beside the axes.
+
+    Parameters
+    ----------
+    height : float
+        [inches]
+    """
+    return plt.figure(figsize=(WIDTH, height), layout="constrained", facecolor="white")
+
+
+def draw_without_windows() -> None:
+    """Let figures be drawn for files only: no screen is needed and no window opens."""
+    plt.switch_backend("agg")
+
+
+def picture_files(picture: Figure) -> dict[str, bytes]:
+    """Return a figure as the bytes of its files, by their ending: ``png`` and ``svg``.
+
+    The same figure gives the same bytes at any time: no date and no program version is
+    written into them.
+
+    Examples
+    --------
+    >>> sorted(picture_files(figure(3.0)))
+    ['png', 'svg']
+    """
+    nameless = {"png": {"Software": None}, "svg": {"Date": None, "Creator": None}}
+    files = {}
+    with plt.rc_context(_FILES):
+        for ending, metadata in nameless.items():
+            buffer = io.BytesIO()
+            picture.savefig(buffer, format=ending, dpi=_DPI, metadata=metadata)
+            files[ending] = buffer.getvalue()
+    return files
