@@ -22,9 +22,11 @@ from flutelab.files.tables import table
 from flutelab.files.workspace import default_folder, find_clone, lab_command, prepare_workspace
 from flutelab.fitting.calibrate import DEFAULT_FREE, calibrate
 from flutelab.fitting.problem import FitError
+from flutelab.fitting.suspects import suspects
 from flutelab.model.corrections import NAMES
 from flutelab.units import parse_temperature
-from flutelab.view.plots import plot_calibration, save_figure
+from flutelab.view.plots import plot_calibration
+from flutelab.view.style import draw_without_windows, picture_files
 
 DONE, BAD_INPUT, INTERRUPTED = 0, 2, 130
 
@@ -161,13 +163,15 @@ def _calibrate(options) -> int:
             "its flute file: FLUTE NOTES [FLUTE NOTES ...]"
         )
         raise _Refusal(msg)
+    _a4(options.a4)
     measured = _read_all(options.files)
     paths = _result_paths(options)
     check_free(paths.values(), options.overwrite)
     result = calibrate(*measured, free=options.free, loss="robust" if options.robust else "linear")
-    print(report(result, a4=_a4(options.a4)), end="")
+    odd = suspects(result)
+    print(report(result, a4=options.a4, odd=odd), end="")
     if paths:
-        _write_results(result, paths, options)
+        _write_results(result, odd, paths, options)
     else:
         print("\nNothing was written; --out FOLDER saves constants, table and picture.")
     return DONE
@@ -196,8 +200,9 @@ def _result_paths(options) -> dict[str, Path]:
     return {kind: Path(options.out) / f"{stem}{ending}" for kind, ending in endings.items()}
 
 
-def _write_results(result, paths, options) -> None:
-    pictures = save_figure(plot_calibration(result))
+def _write_results(result, odd, paths, options) -> None:
+    draw_without_windows()
+    pictures = picture_files(plot_calibration(result, suspects=odd))
     contents = {
         paths["constants"]: constants_text(result).encode(),
         paths["table"]: table(result, a4=options.a4).to_csv(index=False).encode(),

@@ -47,6 +47,7 @@ def normalised(notebook: dict) -> dict:
     result = json.loads(json.dumps(notebook))
     result["metadata"] = {"kernelspec": KERNEL, "language_info": LANGUAGE}
     result["nbformat"], result["nbformat_minor"] = 4, 5
+    run = 0
     for number, cell in enumerate(result["cells"], 1):
         cell["id"] = f"cell-{number}"
         kept = {"tags": tags(cell)} if tags(cell) else {}
@@ -55,10 +56,12 @@ def normalised(notebook: dict) -> dict:
         cell["metadata"] = kept
         if cell["cell_type"] != "code":
             continue
-        cell["execution_count"] = None
+        # nbval takes a cell with outputs but no number for one that never ran
+        run += 1
+        cell["execution_count"] = run
         for output in cell["outputs"]:
             if "execution_count" in output:
-                output["execution_count"] = None
+                output["execution_count"] = run
             if "metadata" in output:
                 output["metadata"] = {}
             output.get("data", {}).pop(WIDGETS, None)

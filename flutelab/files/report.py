@@ -65,7 +65,9 @@ SMALLEST_SHOWN = 0.01
 ONE_SITTING = "all"  # what the note reader calls the sitting of a table without sessions
 
 
-def report(calibration: Calibration, *, a4: float = 440.0) -> str:
+def report(
+    calibration: Calibration, *, a4: float = 440.0, odd: tuple[Suspect, ...] | None = None
+) -> str:
     """Return the report of a calibration as text.
 
     Parameters
@@ -73,6 +75,8 @@ def report(calibration: Calibration, *, a4: float = 440.0) -> str:
     calibration : Calibration
     a4 : float
         Reference pitch of the note names [Hz].
+    odd : tuple of Suspect, optional
+        What does not fit, where it is known already.
 
     Returns
     -------
@@ -80,7 +84,7 @@ def report(calibration: Calibration, *, a4: float = 440.0) -> str:
         At most five plain sentences, then check rows, corrections, notes, what the
         notes can tell, and what was assumed.
     """
-    odd = suspects(calibration)
+    odd = suspects(calibration) if odd is None else odd
     parts = [
         "\n".join(sentences(calibration, odd)),
         _check_rows(calibration, a4),
@@ -490,7 +494,7 @@ def _assumed(calibration):
         lines.append(f"  {m.source}: bore air {', '.join(air)}")
         lines += [f"  {m.source}: {said}" for said in m.reading]
     lines.append(
-        f"  {SESSION_SD:.0f} cents of breath and tuner common to a sitting (common practice, no "
+        f"  {SESSION_SD:.0f} cents of breath and tuner common to a session (common practice, no "
         "source)"
     )
     return "\n".join(lines)

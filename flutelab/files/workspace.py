@@ -13,7 +13,7 @@ from flutelab.files.safely import read_bytes, write_all
 
 FOLDERS = ("notebooks", "data-demo")
 _COMMAND = "flutelab open"
-_LEFT_OUT = {"__pycache__", ".ipynb_checkpoints"}
+_LEFT_OUT = {"__pycache__", ".ipynb_checkpoints", "my-results"}
 
 
 def find_clone() -> Path:

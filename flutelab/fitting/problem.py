@@ -15,7 +15,7 @@ from flutelab.model.corrections import Corrections, Prior, default_priors
 from flutelab.model.flute import Flute
 from flutelab.model.modes import at, newton
 from flutelab.model.notes import CENT, diameter_gradient, pitch_gradient, played_cents
-from flutelab.model.rows import Rows
+from flutelab.model.rows import Rows, distinct, take
 
 SESSION_SD = 5.0  # cents, breath and tuner (common practice, no source)
 BORE_AIR_SD, ROOM_AIR_SD = 1.5, 3.0  # K (common practice, no source)
@@ -171,23 +171,16 @@ def _no_rows(tables):
 
 def subset(rows: Rows, keep: np.ndarray, register: np.ndarray) -> Rows:
     """Return the rows where `keep` (N,) is true, with the registers given for all."""
-    leaves = {name: v[keep] if np.ndim(v) else v for name, v in vars(rows.air).items()}
-    return Rows(
-        openness=rows.openness[keep],
-        drilled=rows.drilled[keep],
-        diameter=None if rows.diameter is None else rows.diameter[keep],
-        air=type(rows.air)(**leaves),
-        register=register[keep],
-        breath=None if rows.breath is None else rows.breath[keep],
-        label=tuple(word for word, kept in zip(rows.label, keep, strict=True) if kept),
-    )
+    return take(replace(rows, register=register), keep)
 
 
 def follow(flute: Flute, rows: Rows, corrections: Corrections, roots: np.ndarray) -> np.ndarray:
     """Follow the rows' roots (N,) to new corrections; nan where Newton does not settle."""
     if not len(rows):
         return roots
-    moved = newton(at(chain(flute, rows, corrections)), roots[:, None])[:, 0]
+    index, inverse = distinct(rows, roots.real, roots.imag)
+    numbers = chain(flute, take(rows, index), corrections)
+    moved = newton(at(numbers), roots[index, None])[inverse, 0]
     with np.errstate(invalid="ignore"):
         far = np.abs(np.log(np.abs(moved) / np.abs(roots))) > LARGEST_STEP
     return np.where(~np.isfinite(moved) | (moved.imag < 0) | far, np.nan, moved)

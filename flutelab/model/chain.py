@@ -67,6 +67,7 @@ class Chain:
     pair: np.ndarray  # which two different ones both are
     loss: float
     coupling: float
+    shape: tuple[int, int]  # (batch, note)
 
 
 def chain(
@@ -100,18 +101,22 @@ def chain(
     head_place = -0.5 * flute.head.along if isinstance(flute.head, Window) else 0.0
     places[0] = np.atleast_1d(leaf(head_place))
     holes = _hole_numbers(flute, rows, scale, radius, formulas)
-    return Chain(
-        air=_row_air(rows.air, scale.air_offset),
-        radius=radius,
-        tubes=_join([later - before for before, later in pairwise(places)]),
+    numbers = {
+        "air": _row_air(rows.air, scale.air_offset),
+        "radius": radius,
+        "tubes": _join([later - before for before, later in pairwise(places)]),
         **holes,
-        head=_head(flute, scale, radius, formulas),
-        foot=_end(flute.foot, scale, radius, diameter),
+        "head": _head(flute, scale, radius, formulas),
+        "foot": _end(flute.foot, scale, radius, diameter),
+        "loss": scale.loss,
+        "coupling": scale.coupling,
+    }
+    return Chain(
+        **numbers,
         **_sounding(flute, holes["is_open"]),
         distance=_distances(places, flute.head, radius + _thickness(flute, diameter)),
         strength=_strengths(len(places), flute.head),
-        loss=scale.loss,
-        coupling=scale.coupling,
+        shape=_shape(numbers),
     )
 
 
@@ -245,10 +250,10 @@ def columns(*parts: np.ndarray) -> np.ndarray:
     return joined
 
 
-def shape_of(chain: Chain) -> tuple[int, int]:
-    """Return (batch, note) of a chain."""
-    leaves = [chain.is_open, chain.hole_radius, chain.closed, chain.before, chain.radius]
-    leaves += [chain.head.length, chain.head.correction, chain.foot.correction, chain.loss]
-    leaves += [chain.coupling, chain.air.sound_speed, chain.tubes, chain.inner]
-    shapes = [np.shape(leaf)[:-1] for leaf in leaves if np.ndim(leaf) == 4]
-    return np.broadcast_shapes(*shapes, (1, 1, 1))[:2]
+def _shape(numbers):
+    """(batch, note) of a chain's numbers."""
+    leaves = []
+    for value in numbers.values():
+        leaves += vars(value).values() if isinstance(value, HeadOrFoot | Air) else [value]
+    shapes = [np.shape(leaf)[:2] for leaf in leaves if np.ndim(leaf) == 4]
+    return np.broadcast_shapes(*shapes, (1, 1))

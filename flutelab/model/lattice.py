@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from flutelab.model.chain import Chain, chain, columns, leaf, shape_of
+from flutelab.model.chain import Chain, chain, columns, leaf
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute
 from flutelab.model.rows import Rows
@@ -59,7 +59,7 @@ def elements(
     k = 2 * np.pi * frequency / air.sound_speed
     ka = k * chain.radius
     side = (ka / 2) ** 2  # rho c k^2/(4 pi) over rho c/(pi a^2): any opening on the side
-    lead = np.broadcast_shapes(ka.shape[:-1], (*shape_of(chain), 1))
+    lead = np.broadcast_shapes(ka.shape[:-1], (*chain.shape, 1))
     openings = np.empty((4, *lead, chain.is_open.shape[-1] + 2), dtype=complex)
     _fill_end(openings[..., :1], chain.head, k, ka, side, radiation)
     _fill_end(openings[..., -1:], chain.foot, k, ka, side, radiation)
@@ -218,7 +218,7 @@ def head_impedance(e: Elements) -> np.ndarray:
 
 def in_blocks(function: Callable, chain: Chain, frequency: np.ndarray) -> np.ndarray:
     """Apply function(chain, frequency block) along a long frequency axis."""
-    batch, note = np.broadcast_shapes(frequency.shape[:2], shape_of(chain))
+    batch, note = np.broadcast_shapes(frequency.shape[:2], chain.shape)
     step = max(1, BLOCK // (batch * note))
     starts = range(0, frequency.shape[2], step)
     return np.concatenate([function(chain, frequency[..., s : s + step]) for s in starts], axis=2)

@@ -15,21 +15,22 @@ from flutelab.model.chain import Chain, chain
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute
 from flutelab.model.lattice import Elements, elements, head_impedance, system
-from flutelab.model.rows import Rows
+from flutelab.model.rows import Rows, distinct, take
 from flutelab.physics.hole import cutoff_frequency, open_length
 
 STEPS = (0.5, 1.0)  # of losses and radiation, on the way from the reactive model
 FINEST_STEP = 0.02
 FARTHEST_CENTS = 120.0  # a root that moves farther in a step may be another's
 ROOM = 1.05  # above c/(2 x1): series arms shorten the bore a little
-SECTIONS = 12
-CLOSE = 1e-2  # relative width of a bracket at which Newton is tried
+SECTIONS = 8
+CLOSE = 2e-2  # relative width of a bracket at which Newton is tried
 NARROW = 1e-9  # and at which the bracket itself is the answer
 ALMOST_NODE = 1e-12j  # an ideal node's impedance, so that its admittance is a number
 PLANE_KA = 1.8  # just below the first cross mode
 NEWTON_STEPS = 12
 LONGEST = 0.1  # of the root, a single step
 CONVERGED = 1e-7  # relative change after which Newton's next would be lost in rounding
+ROUGH = 1e-4  # and after which it is good enough to go on from
 WEAK = 0.1  # strength below which a mode is not counted as a register: first guess
 NEAR_CUTOFF = 0.7
 LOW_Q = 20.0
@@ -79,6 +80,8 @@ def modes(
     Modes
         Never an exception for a row without a mode: status ``none`` and a reason.
     """
+    index, inverse = distinct(fingerings)
+    fingerings = take(fingerings, index)
     numbers = chain(flute, fingerings, corrections)
     limit = PLANE_KA * np.min(numbers.air.sound_speed) / (2 * np.pi * np.max(numbers.radius))
     ceiling = _ceiling(numbers, len(fingerings))
@@ -87,16 +90,17 @@ def modes(
     peak = _peak_admittance(at(numbers), roots)
     strongest = np.max(np.where(np.isfinite(peak), peak, 0.0), axis=-1, keepdims=True)
     strength = peak / np.where(strongest > 0, strongest, 1.0)
-    q = roots.real / (2 * roots.imag)
+    with np.errstate(divide="ignore"):
+        q = roots.real / (2 * roots.imag)
     status = np.where(_near_cutoff(flute, fingerings, roots.real, q), "near cutoff", "ok")
     status = np.where(strength < WEAK, "weak", status)
     return Modes(
-        frequency=roots.real,
-        q=q,
-        strength=strength,
-        status=np.where(reason == "", status, "none"),
-        reason=reason,
-        root=roots,
+        frequency=roots.real[inverse],
+        q=q[inverse],
+        strength=strength[inverse],
+        status=np.where(reason == "", status, "none")[inverse],
+        reason=reason[inverse],
+        root=roots[inverse],
     )
 
 
@@ -167,7 +171,8 @@ def find_roots(
     while pending:
         # losses move a root nearly in proportion: start where the last step points
         guess = root + drift * (pending[0] - losses)
-        moved = newton(at, guess, pending[0])
+        enough = CONVERGED if pending[0] == 1 else ROUGH
+        moved = newton(at, guess, pending[0], enough=enough)
         moved_by = np.abs(1200 * np.log2(np.abs(moved) / np.abs(root)))
         strayed = (moved_by > FARTHEST_CENTS) & (reason == "")
         if np.any(strayed) and pending[0] - losses > FINEST_STEP:
@@ -200,7 +205,7 @@ def _reactive_roots(at, ceiling, count, limit):
         high = np.take_along_axis(edges, below + 1, axis=-1)[..., 0]
         width = np.max((high - low) / high)
         if width < CLOSE:
-            polished = newton(at, 0.5 * (low + high) + 0j, 0.0).real
+            polished = newton(at, 0.5 * (low + high) + 0j, 0.0, enough=ROUGH).real
             # exactly one mode lies in each bracket: a root inside is that mode
             inside = (polished >= low) & (polished <= high)
             root = np.where(inside | (width < NARROW), np.clip(polished, low, high), root)
@@ -213,14 +218,16 @@ def _counted(at, frequency):
     return mode_count(at(flat, 0.0)).reshape(frequency.shape)
 
 
-def newton(at: ElementsAt, root: np.ndarray, losses: float = 1.0) -> np.ndarray:
-    """Polish roots (N, M) of the mode condition."""
+def newton(
+    at: ElementsAt, root: np.ndarray, losses: float = 1.0, *, enough: float = CONVERGED
+) -> np.ndarray:
+    """Polish roots (N, M) of the mode condition until a step is relatively `enough`."""
     for _ in range(NEWTON_STEPS):
         value, slope = _value_and_slope(lambda f: condition(at(f, losses)), root)
         change = value / slope
         size = np.abs(change / root)
         root = root - change * np.minimum(1.0, LONGEST / np.maximum(size, LONGEST))
-        if np.all((size < CONVERGED) | ~np.isfinite(size)):
+        if np.all((size < enough) | ~np.isfinite(size)):
             break
     return root
 
@@ -278,22 +285,21 @@ def _near_cutoff(flute, fingerings, frequency, q):
     """Above 0.7 of the cutoff of the first two open holes; with one, where Q < 20."""
     near = np.zeros(frequency.shape, dtype=bool)
     speed = np.broadcast_to(fingerings.air.sound_speed, (len(fingerings),))
+    place = np.array([h.position for h in flute.holes])
+    wall = np.array([h.wall for h in flute.holes])
+    written = np.array([h.diameter for h in flute.holes])
     bore_radius = flute.bore.stations[0][1] / 2
-    for row, openness in enumerate(fingerings.openness):
-        holes = [h for h, drilled, is_open in zip(
-            flute.holes, fingerings.drilled[row], openness > 0.5, strict=True
-        ) if drilled and is_open]  # fmt: skip
-        if len(holes) == 1:
+    for row, is_open in enumerate((fingerings.openness > 0.5) & fingerings.drilled):
+        first = np.flatnonzero(is_open)[:2]
+        if len(first) == 1:
             near[row] = q[row] < LOW_Q
-        elif holes:
-            near[row] = frequency[row] > NEAR_CUTOFF * _cutoff(holes[:2], bore_radius, speed[row])
+        elif len(first) == 2:
+            radius = (written if fingerings.diameter is None else fingerings.diameter[row])[
+                first
+            ] / 2
+            height = open_length(radius, bore_radius, wall[first], bore_radius + wall[first])
+            cutoff = cutoff_frequency(
+                speed[row], radius.mean(), bore_radius, np.diff(place[first])[0], height.mean()
+            )
+            near[row] = frequency[row] > NEAR_CUTOFF * cutoff
     return near
-
-
-def _cutoff(pair, bore_radius, speed):
-    """Cutoff of the regular row that the first two open holes begin."""
-    radius = sum(h.diameter for h in pair) / 4
-    height = sum(
-        open_length(h.diameter / 2, bore_radius, h.wall, bore_radius + h.wall) for h in pair
-    ) / 2  # fmt: skip
-    return cutoff_frequency(speed, radius, bore_radius, pair[1].position - pair[0].position, height)

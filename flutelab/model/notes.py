@@ -12,7 +12,7 @@ from flutelab.model.corrections import META, NAMES, Corrections, Spread
 from flutelab.model.flute import Flute
 from flutelab.model.lattice import elements
 from flutelab.model.modes import condition, modes, register_roots
-from flutelab.model.rows import Rows, rows
+from flutelab.model.rows import Rows, distinct, rows, take
 from flutelab.physics.air import Air
 
 CENT = np.log(2) / 1200
@@ -185,9 +185,11 @@ def frequency_gradient(
     """
     low, high = zip(*(_both_sides(corrections, name) for name in names), strict=True)
     batch = _one_at_a_time(corrections, names, np.concatenate([low, high]))
-    numbers = chain(flute, fingerings, batch)
     width = np.subtract(high, low)[:, None]
-    return _implicit(numbers, chain(flute, fingerings, corrections), root, width).T
+    index, inverse = distinct(fingerings, root.real, root.imag)
+    some = take(fingerings, index)
+    single = chain(flute, some, corrections)
+    return _implicit(chain(flute, some, batch), single, root[index], width).T[inverse]
 
 
 def diameter_gradient(

@@ -154,3 +154,43 @@ def rows(
         breath=None if breath is None else np.asarray(breath, dtype=float),
         label=tuple(words),
     )
+
+
+def take(fingerings: Rows, index: np.ndarray) -> Rows:
+    """Return some rows, by number or by mask (N,)."""
+    index = np.arange(len(fingerings))[index]
+    leaves = {name: v[index] if np.ndim(v) else v for name, v in vars(fingerings.air).items()}
+    return Rows(
+        openness=fingerings.openness[index],
+        drilled=fingerings.drilled[index],
+        diameter=None if fingerings.diameter is None else fingerings.diameter[index],
+        air=Air(**leaves),
+        register=fingerings.register[index],
+        breath=None if fingerings.breath is None else fingerings.breath[index],
+        label=tuple(fingerings.label[i] for i in index),
+    )
+
+
+def distinct(fingerings: Rows, *more: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Find rows that are alike to the air column: repeats are solved once.
+
+    Parameters
+    ----------
+    fingerings : Rows
+    *more : (N,) real arrays
+        Further numbers by which rows must be alike.
+
+    Returns
+    -------
+    index : (U,)
+        One row of each kind.
+    inverse : (N,)
+        The kind of each row.
+    """
+    columns = [fingerings.openness, fingerings.drilled, *more]
+    columns += [v for v in vars(fingerings.air).values() if np.ndim(v)]
+    if fingerings.diameter is not None:
+        columns.append(fingerings.diameter)
+    table = np.column_stack([np.asarray(c, dtype=float) for c in columns])
+    _, index, inverse = np.unique(table, axis=0, return_index=True, return_inverse=True)
+    return index, inverse.reshape(-1)

@@ -91,7 +91,7 @@ def report_spectra(tries):
 
 def report_network(flute, every, frequency, tries):
     try:
-        from reference.network import network_impedance
+        from reference.network import network, scikit_rf_cascade
     except ImportError as error:
         print(f"ratio to the network library: not measured ({error})")
         return
@@ -103,7 +103,7 @@ def report_network(flute, every, frequency, tries):
     one = rows(flute, every.label[:1], air=moist_air(299.15))
 
     def theirs():
-        return network_impedance(elements(chain(flute, one, alone), frequency[None, None, :]))
+        return scikit_rf_cascade(network(chain(flute, one, alone), frequency))
 
     ratio = best(theirs, 2) * len(every) / best(ours, tries)
     print(f"ratio to the network library's cascade, coupling off: {ratio:.0f}")
