@@ -23,7 +23,7 @@ def square_root_speed(temperature: float) -> float:
 
     Examples
     --------
-    >>> square_root_speed(293.0)
+    >>> float(square_root_speed(293.0))
     342.91
     """
     return RULE_SPEED * np.sqrt(np.asarray(temperature) / RULE_TEMPERATURE)
@@ -49,8 +49,7 @@ def two_length_speed(shorter: float, longer: float, frequency: float) -> float:
     c = 2 f (L2 - L1): neighbouring resonances lie half a wave apart, whatever the end
     correction (school experiment, common practice).
     """
-    half_wave, _ = _half_wave(shorter, longer)
-    return 2 * frequency * half_wave
+    return 2 * frequency * _half_wave(shorter, longer)
 
 
 def resonance_lengths(shorter: float, longer: float, *, order: int = 1) -> tuple[float, float]:
@@ -89,7 +88,7 @@ def resonance_lengths(shorter: float, longer: float, *, order: int = 1) -> tuple
     >>> resonance_lengths(0.241, 0.741)
     (0.5, 0.009)
     """
-    half_wave, shorter = _half_wave(shorter, longer)
+    half_wave = _half_wave(shorter, longer)
     if order < 1:
         msg = f"resonance order is {order}; the first resonance is 1"
         raise ValueError(msg)
@@ -110,4 +109,4 @@ def _half_wave(shorter, longer):
     if not 0 < shorter < longer < np.inf:
         msg = f"lengths are {shorter} and {longer} m; both must be above 0, the longer one second"
         raise ValueError(msg)
-    return longer - shorter, shorter
+    return longer - shorter

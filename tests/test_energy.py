@@ -1,0 +1,114 @@
+"""Where the power goes: radiated by all openings together, or lost in the walls."""
+
+import numpy as np
+import pytest
+from reference.dense import emitting, exterior, own_resistance
+from reference.network import zwikker_kosten
+from reference.numbers import numbers
+from reference.random_flutes import random_flute, random_rows, wild_flute
+
+from flutelab import Corrections
+from flutelab.model.chain import chain
+from flutelab.model.lattice import elements, solve, system
+
+FREQUENCY = np.linspace(200.0, 2500.0, 60)
+pytestmark = pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning")
+
+
+def random_cases(seed, count, wild=False):
+    rng = np.random.default_rng(seed)
+    for _ in range(count):
+        flute = wild_flute(rng) if wild else random_flute(rng)
+        yield flute, random_rows(rng, flute, 1, left_out=0.1)
+
+
+def lattice(flute, fingerings, corrections, frequency=FREQUENCY):
+    return elements(chain(flute, fingerings, corrections), frequency[None, None, :])
+
+
+def radiation_matrix(e):
+    """diag(own resistances) + Re mutual, (F, n, n)."""
+    own = e.resistance[..., :, None] * np.eye(e.resistance.shape[-1])
+    return (own + e.mutual.real)[0, 0]
+
+
+@pytest.mark.parametrize("wild", [False, True])
+def test_the_radiation_matrix_is_positive_semidefinite(wild):
+    for flute, fingerings in random_cases(5, 60, wild):
+        matrix = radiation_matrix(lattice(flute, fingerings, Corrections()))
+        eigenvalues = np.linalg.eigvalsh(matrix)
+        assert np.all(eigenvalues[:, 0] >= -1e-12 * eigenvalues[:, -1])
+
+
+def flows(flute, fingerings, corrections):
+    """Power in at the head [per unit rho c/S] and (P, U, flows into each tube at both ends)."""
+    e = lattice(flute, fingerings, corrections)
+    u = solve(e)
+    assert e.driven
+    _, pressure = system(e)
+    p = (pressure @ u[..., None])[..., 0]
+    p[..., 0] += e.openings[0][..., 0]
+    a, b, c, d = e.tubes
+    far = (p[..., :-1] - a * p[..., 1:]) / b
+    near = c * p[..., 1:] + d * far
+    power = -u[..., 0].real
+    return power[0, 0], p[0, 0], u[0, 0], near[0, 0], far[0, 0]
+
+
+def radiated(n, u):
+    """U^H Re(Z_rad) U over the openings that sound, worked out apart from the library."""
+    own = own_resistance(n, 2 * np.pi * FREQUENCY / n.air.sound_speed)
+    matrix = exterior(n, FREQUENCY).real + own[..., None] * np.eye(own.shape[-1])
+    u = np.where(emitting(n), u, 0.0)
+    return np.einsum("fi,fij,fj->f", u.conj(), matrix, u).real
+
+
+def wall_loss(n, radius, length, p, u):
+    """Loss in a line by quadrature of Re Z' |U|^2 + Re Y' |p|^2, from p, U at its start."""
+    gamma, z = zwikker_kosten(FREQUENCY, radius, n.air, n.loss)
+    z = z * (n.radius / radius) ** 2
+    nodes, weights = np.polynomial.legendre.leggauss(60)
+    total = 0.0
+    for x, weight in zip(length * (nodes + 1) / 2, weights * length / 2, strict=True):
+        p_x = np.cosh(gamma * x) * p - z * np.sinh(gamma * x) * u
+        u_x = np.cosh(gamma * x) * u - np.sinh(gamma * x) / z * p
+        rate = (gamma * z).real * np.abs(u_x) ** 2 + (gamma / z).real * np.abs(p_x) ** 2
+        total = total + weight * rate
+    return total
+
+
+def all_walls(n, p, u, near):
+    k = 2 * np.pi * FREQUENCY / n.air.sound_speed
+    arms = [0.0, *(0.0 if h.state == "undrilled" else h.series for h in n.holes)]
+    total = sum(
+        wall_loss(n, n.radius, length, p[:, i] - 0.5j * k * arms[i] * near[:, i], near[:, i])
+        for i, length in enumerate(np.diff(n.places))
+    )
+    outside = np.einsum("fij,fj->fi", exterior(n, FREQUENCY), np.where(emitting(n), u, 0.0))
+    for i, h in enumerate(n.holes, start=1):
+        narrower = (n.radius / h.radius) ** 2
+        if h.state == "open":  # from the outside in: pressure behind the outer end, flow U
+            load = (k * n.radius) ** 2 / 4 + 1j * k * h.outer * narrower
+            mouth = outside[:, i] + load * u[:, i]
+            total = total + wall_loss(n, h.radius, h.chimney, mouth, -u[:, i])
+        elif h.state == "closed":
+            gamma, z = zwikker_kosten(FREQUENCY, h.radius, n.air, n.loss)
+            inflow = np.tanh(gamma * h.closed) / (z * narrower) * p[:, i]
+            total = total + wall_loss(n, h.radius, h.closed, p[:, i], inflow)
+    return total
+
+
+def test_power_in_is_radiated_and_lost_in_the_walls():
+    for flute, fingerings in random_cases(6, 10):
+        power, p, u, near, _ = flows(flute, fingerings, Corrections())
+        n = numbers(flute, fingerings)
+        spent = radiated(n, u) + all_walls(n, p, u, near)
+        assert spent == pytest.approx(power, rel=1e-6)
+
+
+def test_without_losses_all_power_is_radiated():
+    for flute, fingerings in random_cases(7, 20):
+        lossless = Corrections(loss=0.0)
+        power, _, u, _, _ = flows(flute, fingerings, lossless)
+        n = numbers(flute, fingerings, lossless)
+        assert radiated(n, u) == pytest.approx(power, rel=1e-6)

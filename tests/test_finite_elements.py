@@ -1,0 +1,67 @@
+"""A six-hole pipe against finite elements of the whole pipe and the air about it."""
+
+import numpy as np
+import pytest
+from reference.published import published
+
+from flutelab import Air, Bore, Corrections, End, Flute, Hole, modes, rows
+from flutelab.pitch import cents
+
+WALL = 0.00277
+PLACES = (0.107, 0.128, 0.149, 0.187, 0.2135, 0.236)
+PIPE = Flute(
+    name="six-hole pipe",
+    bore=Bore(stations=((0.0, 0.0158),)),
+    holes=tuple(Hole(position=x, diameter=0.00476, wall=WALL) for x in PLACES),
+    head=End(position=0.0, kind="node"),
+    foot=End(position=0.33, kind="open", outer_diameter=0.0158 + 2 * WALL),
+)
+# The losses are off: of the air only its speed and density count.
+AIR = Air(
+    sound_speed=345.0,
+    density=1.18,
+    viscosity=1.8e-5,
+    heat_ratio=1.4,
+    prandtl=0.71,
+    temperature=296.0,
+)
+
+
+def _compare(coupling):
+    """Cents off in the first and second register, Q over that of the finite elements."""
+    table = published("six_hole_pipe", "eigenfrequency")
+    words = list(dict.fromkeys(row["fingering"] for row in table))
+    # flush rigid lids: nothing reaches into a closed hole
+    ideal = Corrections(loss=0.0, pad_depth=0.0, coupling=coupling)
+    found = modes(PIPE, rows(PIPE, words, air=AIR), ideal, count=2)
+    off, quality = np.zeros((len(words), 2)), np.zeros((len(words), 2))
+    for row in table:
+        at = words.index(row["fingering"]), row["register"] - 1
+        off[at] = cents(found.frequency[at], row["value"])
+        quality[at] = found.q[at] / row["q"]
+    return words, off, quality
+
+
+def test_with_coupling(capsys):
+    words, off, quality = _compare(1.0)
+    assert off.shape == (14, 2)
+    with capsys.disabled():
+        print("\nsix-hole pipe, coupling on: cents off, Q over that of finite elements")
+        for word, cent, q in zip(words, off, quality, strict=True):
+            print(f"  {word} {cent[0]:+6.2f} {cent[1]:+6.2f}   {q[0]:.3f} {q[1]:.3f}")
+    assert np.max(np.abs(off[:, 0])) < 3.0
+    assert np.max(np.abs(off[:, 1])) < 1.5
+    assert np.max(np.abs(quality - 1)) < 0.10
+
+
+def test_without_coupling():
+    """What leaving the coupling out costs: about 10.6 and 3.6 cents."""
+    _, off, _ = _compare(0.0)
+    assert np.max(np.abs(off[:, 0])) == pytest.approx(10.6, abs=0.1)
+    assert np.max(np.abs(off[:, 1])) == pytest.approx(3.6, abs=0.1)
+
+
+def test_coupling_is_what_brings_them_together():
+    _, alone, _ = _compare(0.0)
+    _, coupled, _ = _compare(1.0)
+    assert np.sqrt(np.mean(coupled**2)) < 0.4 * np.sqrt(np.mean(alone**2))

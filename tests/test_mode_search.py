@@ -1,0 +1,58 @@
+"""No mode miscounted: the mode search against a scan of the full system and small loss steps."""
+
+import warnings
+
+import numpy as np
+import pytest
+from reference.dense import continued, reactive_modes
+from reference.numbers import numbers
+from reference.random_flutes import random_flute, random_rows, wild_flute
+
+from flutelab import ValidityWarning, modes
+from flutelab.model.modes import PLANE_KA
+
+COUNT = 3
+
+
+def studied(flute, fingerings, found, points, steps):
+    """First modes of the only row by the independent study; nan beyond plane waves."""
+    n = numbers(flute, fingerings)
+    limit = PLANE_KA * n.air.sound_speed / (2 * np.pi * n.radius)
+    top = 1.06 * np.max(found.frequency) if np.all(np.isfinite(found.frequency)) else limit
+    # below `top` there can be no more modes than were asked for; the lowest lies above 10 Hz
+    reactive = reactive_modes(n, 10.0, min(top, limit), points)[:COUNT]
+    roots = continued(n, reactive, steps) if reactive else np.zeros(0, complex)
+    return np.concatenate([roots, np.full(COUNT - len(roots), np.nan)])
+
+
+def miscounted(seed, count, make, points=3000, steps=50):
+    """Cases where a mode differs by more than 1e-7, is missed, or is found by one side alone."""
+    rng = np.random.default_rng(seed)
+    bad = []
+    for number in range(count):
+        flute = make(rng)
+        fingerings = random_rows(rng, flute, 1, left_out=0.1)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", ValidityWarning)
+            found = modes(flute, fingerings, count=COUNT)
+            expected = studied(flute, fingerings, found, points, steps)
+        same = np.abs(found.root[0] / expected - 1) < 1e-7
+        neither = np.isnan(found.frequency[0]) & (np.isnan(expected) | (expected.imag <= 0))
+        if not np.all(same | neither):
+            bad.append((number, fingerings.label[0], found.root[0], expected))
+    return bad
+
+
+def test_no_mode_is_miscounted():
+    assert miscounted(7, 50, random_flute, points=800, steps=15) == []
+
+
+@pytest.mark.slow
+def test_no_mode_is_miscounted_in_500():
+    assert miscounted(7, 500, random_flute) == []
+
+
+@pytest.mark.slow
+def test_no_mode_is_miscounted_in_wild_pipes():
+    """All kinds of ends, holes as wide as the bore or nearly touching."""
+    assert miscounted(3, 200, wild_flute) == []

@@ -1,0 +1,69 @@
+"""The lattice against other formalisms: four foldings without coupling, one full system with."""
+
+import numpy as np
+import pytest
+from reference.dense import head_impedance_dense
+from reference.network import matmul_form, network, pair_fold, ratio_form, scikit_rf_cascade
+from reference.numbers import numbers
+from reference.random_flutes import random_flute, random_rows, wild_flute
+
+from flutelab import Corrections
+from flutelab.model.chain import chain
+from flutelab.model.lattice import elements, head_impedance
+
+FREQUENCY = np.linspace(150.0, 3000.0, 200)
+FORMS = {
+    "pressure-flow pair": pair_fold,
+    "ratio": ratio_form,
+    "matrix product": matmul_form,
+    "scikit-rf": scikit_rf_cascade,
+}
+# Corrections away from 1: what each multiplies is written out again in reference/numbers.py.
+MOVED = {
+    "window": 1.07,
+    "foot": 0.93,
+    "wall": 1.06,
+    "hole_end": 0.97,
+    "bore": 1.008,
+    "pad_depth": 0.41,
+}
+pytestmark = pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning")
+
+
+def random_cases(loss, coupling, count=12):
+    rng = np.random.default_rng(20)
+    for number in range(count):
+        flute = random_flute(rng) if number % 2 else wild_flute(rng)
+        fingerings = random_rows(rng, flute, 2, left_out=0.1)
+        yield flute, fingerings, Corrections(loss=loss, coupling=coupling, **MOVED)
+
+
+def library(flute, fingerings, corrections):
+    seen = head_impedance(elements(chain(flute, fingerings, corrections), FREQUENCY[None, None, :]))
+    return np.broadcast_to(seen, (1, len(fingerings), FREQUENCY.size))[0]
+
+
+def error(found, expected):
+    """Largest relative difference away from poles and zeros."""
+    away = (np.abs(expected) > 1e-3) & (np.abs(expected) < 1e3)
+    assert np.count_nonzero(away) > 0.9 * away.size
+    return np.max(np.abs(found / expected - 1)[away])
+
+
+@pytest.mark.parametrize("form", FORMS)
+@pytest.mark.parametrize("loss", [0.0, 1.0], ids=["lossless", "lossy"])
+def test_without_coupling(form, loss):
+    for flute, fingerings, corrections in random_cases(loss, 0.0):
+        seen = library(flute, fingerings, corrections)
+        for row in range(len(fingerings)):
+            net = network(numbers(flute, fingerings, corrections, row), FREQUENCY)
+            assert error(FORMS[form](net), seen[row]) < 1e-10
+
+
+@pytest.mark.parametrize("loss", [0.0, 1.0], ids=["lossless", "lossy"])
+def test_with_coupling(loss):
+    for flute, fingerings, corrections in random_cases(loss, 1.0):
+        seen = library(flute, fingerings, corrections)
+        for row in range(len(fingerings)):
+            n = numbers(flute, fingerings, corrections, row)
+            assert error(head_impedance_dense(n, FREQUENCY), seen[row]) < 1e-10
