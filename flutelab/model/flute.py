@@ -198,9 +198,9 @@ class Flute:
     foot: End
     uncertainty: Uncertainty = field(default_factory=Uncertainty)
     targets: tuple[Target, ...] = ()
-    unit: str = "mm"
-    source: str = ""
-    fingerprint: str = ""
+    unit: str = field(default="mm", compare=False)
+    source: str = field(default="", compare=False)
+    fingerprint: str = field(default="", compare=False)
 
     def __post_init__(self) -> None:
         _refuse("flute:", geometry_faults(self.bore, self.holes, self.head, self.foot))
