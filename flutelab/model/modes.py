@@ -86,10 +86,10 @@ def modes(
     limit = PLANE_KA * np.min(numbers.air.sound_speed) / (2 * np.pi * np.max(numbers.radius))
     ceiling = _ceiling(numbers, len(fingerings))
     roots, reason = find_roots(at(numbers), ceiling, count, limit)
-    roots = np.where(reason == "", roots, np.nan)
-    peak = _peak_admittance(at(numbers), roots)
-    strongest = np.max(np.where(np.isfinite(peak), peak, 0.0), axis=-1, keepdims=True)
+    peak = np.where(reason == "", _peak_admittance(at(numbers), roots), 0.0)
+    strongest = np.max(peak, axis=-1, keepdims=True)
     strength = peak / np.where(strongest > 0, strongest, 1.0)
+    roots = np.where(reason == "", roots, np.nan)
     with np.errstate(divide="ignore"):
         q = roots.real / (2 * roots.imag)
     status = np.where(_near_cutoff(flute, fingerings, roots.real, q), "near cutoff", "ok")
@@ -162,6 +162,7 @@ def find_roots(
     Returns
     -------
     root : (N, count) complex [Hz]
+        Of no account where there is a reason.
     reason : (N, count) str
         "" where found.
     """
@@ -172,9 +173,9 @@ def find_roots(
         # losses move a root nearly in proportion: start where the last step points
         guess = root + drift * (pending[0] - losses)
         enough = CONVERGED if pending[0] == 1 else ROUGH
-        moved = newton(at, guess, pending[0], enough=enough)
+        moved = np.where(reason == "", newton(at, guess, pending[0], enough=enough), root)
         moved_by = np.abs(1200 * np.log2(np.abs(moved) / np.abs(root)))
-        strayed = (moved_by > FARTHEST_CENTS) & (reason == "")
+        strayed = ~(moved_by <= FARTHEST_CENTS)
         if np.any(strayed) and pending[0] - losses > FINEST_STEP:
             pending.insert(0, 0.5 * (losses + pending[0]))
             continue
@@ -209,7 +210,8 @@ def _reactive_roots(at, ceiling, count, limit):
             # exactly one mode lies in each bracket: a root inside is that mode
             inside = (polished >= low) & (polished <= high)
             root = np.where(inside | (width < NARROW), np.clip(polished, low, high), root)
-    return root + 0j, reason
+    # a row without a mode keeps a harmless frequency while the others are solved
+    return np.where(reason == "", root, 0.5 * high) + 0j, reason
 
 
 def _counted(at, frequency):
