@@ -36,7 +36,7 @@ def miscounted(seed, count, make, points=3000, steps=50):
             warnings.simplefilter("ignore", ValidityWarning)
             found = modes(flute, fingerings, count=COUNT)
             expected = studied(flute, fingerings, found, points, steps)
-        same = np.abs(found.root[0] / expected - 1) < 1e-7
+        same = np.abs(found.root[0] - expected) < 1e-7 * np.abs(expected)
         neither = np.isnan(found.frequency[0]) & (np.isnan(expected) | (expected.imag <= 0))
         if not np.all(same | neither):
             bad.append((number, fingerings.label[0], found.root[0], expected))
