@@ -18,8 +18,6 @@ from flutelab.model.rows import Rows
 from flutelab.physics import coupling, hole, window
 from flutelab.physics.air import Air, warmer
 
-OPENINGS = ("window", "open", "flanged")  # kinds of end that hear the others outside
-
 
 @dataclass(frozen=True, kw_only=True)
 class Formulas:
@@ -113,7 +111,7 @@ def chain(
     }
     return Chain(
         **numbers,
-        **_sounding(flute, holes["is_open"]),
+        **_sounding(flute, holes["is_open"], scale.foot),
         distance=_distances(places, flute.head, radius + _thickness(flute, diameter)),
         strength=_strengths(len(places), flute.head),
         shape=_shape(numbers),
@@ -231,9 +229,12 @@ def _strengths(count, head):
     return strength
 
 
-def _sounding(flute, is_open):
+def _sounding(flute, is_open, end_correction):
     head = "window" if isinstance(flute.head, Window) else flute.head.kind
-    ends = [np.array([kind in OPENINGS]) for kind in (head, flute.foot.kind)]
+    # an end whose own correction is switched off cannot hear the others either: the
+    # inertances of the outside air would no longer be positive
+    heard = ("window", "open", "flanged") if np.any(end_correction) else ("window",)
+    ends = [np.array([kind in heard]) for kind in (head, flute.foot.kind)]
     sounding = columns(ends[0], is_open, ends[1])
     both = sounding[..., :, None] & sounding[..., None, :]
     return {"sounding": sounding, "pair": both & ~np.eye(sounding.shape[-1], dtype=bool)}

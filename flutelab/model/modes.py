@@ -31,7 +31,7 @@ NEWTON_STEPS = 12
 LONGEST = 0.1  # of the root, a single step
 CONVERGED = 1e-7  # relative change after which Newton's next would be lost in rounding
 ROUGH = 1e-4  # and after which it is good enough to go on from
-WEAK = 0.1  # strength below which a mode is not counted as a register: first guess
+WEAK = 0.15  # strength below which a mode is not counted as a register; see docs/model.md
 NEAR_CUTOFF = 0.7
 LOW_Q = 20.0
 
@@ -41,7 +41,7 @@ class Modes:
     """The first M modes of N rows, each array (N, M).
 
     ``frequency`` [Hz] (nan where none), ``q``, ``strength`` (peak admittance at the
-    head against the row's strongest), ``status`` (``ok``, ``near cutoff``, ``weak``,
+    head times frequency squared, against the row's strongest), ``status`` (``ok``, ``near cutoff``, ``weak``,
     ``none``) and ``reason`` (words where there is no mode, else "").
     """
 
@@ -86,7 +86,9 @@ def modes(
     limit = PLANE_KA * np.min(numbers.air.sound_speed) / (2 * np.pi * np.max(numbers.radius))
     ceiling = _ceiling(numbers, len(fingerings))
     roots, reason = find_roots(at(numbers), ceiling, count, limit)
-    peak = np.where(reason == "", _peak_admittance(at(numbers), roots), 0.0)
+    # healthy modes' peaks fall as 1/f^2
+    peak = _peak_admittance(at(numbers), roots) * roots.real**2
+    peak = np.where(reason == "", peak, 0.0)
     strongest = np.max(peak, axis=-1, keepdims=True)
     strength = peak / np.where(strongest > 0, strongest, 1.0)
     roots = np.where(reason == "", roots, np.nan)
