@@ -198,6 +198,9 @@ def _spread(entry):
         msg = f"the spread's names {', '.join(map(repr, names))} are not those of corrections"
         raise ValueError(msg)
     spread = Spread(names=names, covariance=np.array(entry["covariance"], dtype=float))
+    if not np.all(np.isfinite(spread.covariance)):
+        msg = "the covariance holds something that is not a number"
+        raise ValueError(msg)
     variance = np.diag(spread.covariance)
     scale = np.sqrt(np.where(variance > 0, variance, 1.0))
     correlation = spread.covariance / np.outer(scale, scale)

@@ -62,7 +62,7 @@ ON_THE_BOOK = 2  # cents
 CLOSE_TO_BOOK = 10  # cents between a flute's notes, seen against the book
 TOLD_ASIDE = 2  # rows left out that the sentences name
 SMALLEST_SHOWN = 0.01
-ONE_SITTING = "all"  # what the note reader calls the sitting of a table without sessions
+ONE_SESSION = "all"  # what the note reader calls the session of a table without sessions
 
 
 def report(
@@ -164,7 +164,7 @@ def _largest_cause(calibration, odd):
         return "No cause stands out: none moves the notes by as much as a cent."
     parameter = calibration.parameters[best]
     if parameter.session is not None:
-        what = f"{_sitting(calibration, parameter)} as a whole, breath and tuner together"
+        what = f"{_session(calibration, parameter)} as a whole, breath and tuner together"
     else:
         what = _cause(calibration, parameter, float(calibration.value[best]), moved[best])
     told = f"{what}: {_moved(shifts[:, best])}"
@@ -191,13 +191,13 @@ def _cents(size):
     return "1 cent" if whole == 1 else f"{whole} cents"
 
 
-def _sitting(calibration, parameter):
+def _session(calibration, parameter):
     several = ""
     if len(calibration.tables) > 1:
         several = f" of {calibration.tables[parameter.table].measurements.source}"
-    if parameter.session == ONE_SITTING:
-        return f"the sitting{several}"
-    return f"the sitting {parameter.session!r}{several}"
+    if parameter.session == ONE_SESSION:
+        return f"the session{several}"
+    return f"the session {parameter.session!r}{several}"
 
 
 def _cause(calibration, parameter, value, moved):
@@ -292,8 +292,8 @@ def _row_name(calibration, row, part):
     m = part.measurements
     several = f" of {m.source}" if len(calibration.tables) > 1 else ""
     word = m.rows.label[row] or "the bare pipe"
-    sitting = "" if m.session[row] == ONE_SITTING else f", {m.session[row]}"
-    return f"{m.place[row]}{several} ({word}{sitting})"
+    session = "" if m.session[row] == ONE_SESSION else f", {m.session[row]}"
+    return f"{m.place[row]}{several} ({word}{session})"
 
 
 def _told(calibration, suspect):
@@ -428,7 +428,7 @@ def _notes(calibration, table, a4):
             f"{part.residual[row]:+8.1f}{m.sd[row]:6.1f}  {part.fate[row]}{why}"
         )
     lines += [
-        f"  {_sitting(calibration, p)}: {value:+.1f} cents common to its rows"
+        f"  {_session(calibration, p)}: {value:+.1f} cents common to its rows"
         for p, value in zip(calibration.parameters, calibration.value, strict=True)
         if p.session is not None and p.table == table
     ]

@@ -1,0 +1,112 @@
+"""Corrections as lengths: the arithmetic by hand."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from made_notes import PIPE, SIX, STOPPED
+
+from flutelab import Corrections, End, Formulas
+from flutelab.model.equivalents import equivalents
+from flutelab.physics import hole
+
+
+def by_name(flute, corrections=None, **options):
+    return {
+        (e.name, e.where): e for e in equivalents(flute, corrections or Corrections(), **options)
+    }
+
+
+# SIX by hand: a = 7.6 mm, window 6 x 8 mm in 3 mm wall, plug 2 mm behind the window.
+# b = sqrt(48/pi) = 3.90882 mm, d = b/a = 0.514318.
+#   t_m = b d/8 (1 + 0.207 d^3)                                          = 0.258372 mm
+#   t_i = b (0.822 - 0.095 d - 1.566 d^2 + 2.138 d^3 - 1.640 d^4 + 0.502 d^5) = 2.31316 mm
+#   t_r = b (0.822 - 0.47 (b/10.6 mm)^0.8)                                = 2.38793 mm
+#   1.06 (3 + the three) pi a^2/48 mm^2
+def window_by_hand():
+    a, wall, along, across = 7.6, 3.0, 6.0, 8.0
+    b = (along * across / np.pi) ** 0.5
+    d = b / a
+    matching = b * d / 8 * (1 + 0.207 * d**3)
+    inner = b * (0.822 - 0.095 * d - 1.566 * d**2 + 2.138 * d**3 - 1.640 * d**4 + 0.502 * d**5)
+    outer = b * (0.822 - 0.47 * (b / (a + wall)) ** 0.8)
+    return 1.06 * (wall + matching + inner + outer) * np.pi * a**2 / (along * across) * 1e-3
+
+
+def test_window_from_centre_edge_and_plug():
+    length = window_by_hand()
+    found = by_name(SIX, Corrections(window=1.1))
+    centre = found["window", "from the window's centre"]
+    edge = found["window", "from the sounding edge"]
+    plug = found["window", "from the plug's face"]
+    assert centre.formula == pytest.approx(length, rel=1e-12)
+    assert centre.corrected == pytest.approx(1.1 * length, rel=1e-12)
+    # from edge = centre + along/2; from plug = centre - along/2 - plug
+    assert edge.formula == pytest.approx(length + 0.003, rel=1e-12)
+    assert edge.corrected == pytest.approx(1.1 * length + 0.003, rel=1e-12)
+    assert plug.formula == pytest.approx(length - 0.003 - 0.002, rel=1e-12)
+    assert plug.corrected == pytest.approx(1.1 * length - 0.005, rel=1e-12)
+    assert {e.per_unit for e in (centre, edge, plug)} == {centre.formula}
+
+
+def test_foot_with_a_thick_lip_by_hand():
+    q = 15.2 / 21.2
+    relative = 0.8216 + q * (0.6133 - 0.8216) + 0.057 * q * (1 - q**5)
+    foot = by_name(SIX, Corrections(foot=0.9))["foot", "at the foot"]
+    assert foot.formula == pytest.approx(0.0076 * relative, rel=1e-12)
+    assert foot.corrected == pytest.approx(0.9 * 0.0076 * relative, rel=1e-12)
+
+
+def test_both_ends_of_a_plain_pipe_and_none_of_a_stopped_one():
+    found = by_name(PIPE)
+    assert found["foot", "at the head"].formula == found["foot", "at the foot"].formula
+    assert ("window", "from the sounding edge") not in found
+    assert "foot" not in {name for name, _ in by_name(STOPPED)}
+    assert {name for name, _ in found} == {"foot", "bore"}
+
+
+def test_sharp_rim_and_flange():
+    # 0.6133 a and 0.8216 a: the classical limits of the unflanged and the flanged end.
+    sharp = replace(PIPE, foot=End(position=0.4))
+    flanged = replace(PIPE, foot=End(position=0.4, kind="flanged"))
+    assert by_name(sharp)["foot", "at the foot"].formula == pytest.approx(0.6133 * 0.0076)
+    assert by_name(flanged)["foot", "at the foot"].formula == pytest.approx(0.8216 * 0.0076)
+
+
+def test_means_over_the_holes():
+    found = by_name(SIX, Corrections(wall=0.9, hole_end=1.05, pad_depth=0.5))
+    where = "mean of the holes"
+    wall = found["wall", where]
+    assert wall.formula == pytest.approx(np.mean([3.0, 2.5, 3.0, 3.5, 3.0, 2.8]) * 1e-3)
+    assert wall.corrected == pytest.approx(0.9 * wall.formula)
+    both = [
+        hole.inner_length_lefebvre(h.diameter / 2, 0.0076)
+        + hole.outer_length(h.diameter / 2, 0.0076 + h.wall)
+        for h in SIX.holes
+    ]
+    assert found["hole_end", where].corrected == pytest.approx(1.05 * np.mean(both))
+    radius = np.mean([5.5, 6.2, 5.8, 6.6, 7.0, 6.4]) / 2 * 1e-3
+    pad = found["pad_depth", where]
+    assert pad.formula == pytest.approx(0.3 * radius)  # the usual pad, 0.3 hole radii
+    assert pad.corrected == pytest.approx(0.5 * radius)
+    assert pad.per_unit == pytest.approx(radius)
+
+
+def test_bore():
+    bore = by_name(SIX, Corrections(bore=1.01))["bore", "inner diameter"]
+    assert (bore.formula, bore.corrected) == (0.0152, pytest.approx(0.015352))
+
+
+def test_per_unit_is_the_slope():
+    low, high = (by_name(SIX, Corrections(window=w, foot=w, wall=w, hole_end=w, bore=w,
+                                          pad_depth=w - 0.5)) for w in (1.0, 1.02))  # fmt: skip
+    for key, e in low.items():
+        assert (high[key].corrected - e.corrected) / 0.02 == pytest.approx(e.per_unit), key
+
+
+def test_other_formulas_are_followed():
+    other = Formulas(hole_inner=hole.inner_length_dalmont)
+    usual, changed = by_name(SIX), by_name(SIX, formulas=other)
+    key = "hole_end", "mean of the holes"
+    assert changed[key].formula != usual[key].formula
+    assert changed["foot", "at the foot"] == usual["foot", "at the foot"]
