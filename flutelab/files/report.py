@@ -354,7 +354,7 @@ def _check_row(calibration, part, row, a4):
         return f"{head}{part.why[row]}"
     foretold, measured = (note_name(f[row], a4) for f in (part.predicted, m.frequency))
     return (
-        f"{head}{foretold:>9} foretold{measured:>9} measured{part.residual[row]:+7.1f} cents "
+        f"{head}{foretold:>9} foretold{measured:>9} measured{part.residual[row]:+z7.1f} cents "
         f"(+- {np.hypot(part.sd[row], m.sd[row]):.1f})"
     )
 
@@ -387,10 +387,10 @@ def _correction(calibration, name, table):
         ratio, word = sd / (prior.sd * calibration.widened), ""
     fraction = "" if prior.sd == 0 else f"{100 * max(0.0, 1 - ratio):3.0f} %"
     remark = _LEARNED[word] if table is None else whole.measurements.source
-    value = round(getattr(whole.corrections, name), 3) + 0.0  # no -0
+    value = getattr(whole.corrections, name)
     mark = "*" if name in calibration.free else " "
     return (
-        f" {mark}{name:<17}{value:9.3f}{sd:9.3f}  {META[name]['unit']:<19}"
+        f" {mark}{name:<17}{value:z9.3f}{sd:9.3f}  {META[name]['unit']:<19}"
         f"{prior.mean:6.2f} +-{prior.sd:6.2f}  {fraction:>7}  {remark}".rstrip()
     )
 
@@ -424,11 +424,11 @@ def _notes(calibration, table, a4):
         why = f": {part.why[row]}" if part.why[row] else ""
         lines.append(
             f"  {m.place[row]:<8}{m.rows.label[row] or 'bare':<11}{part.register[row]:>3}"
-            f"{m.frequency[row]:10.2f}{note_name(m.frequency[row], a4):>9}{book:+8.1f}"
-            f"{part.residual[row]:+8.1f}{m.sd[row]:6.1f}  {part.fate[row]}{why}"
+            f"{m.frequency[row]:10.2f}{note_name(m.frequency[row], a4):>9}{book:+z8.1f}"
+            f"{part.residual[row]:+z8.1f}{m.sd[row]:6.1f}  {part.fate[row]}{why}"
         )
     lines += [
-        f"  {_session(calibration, p)}: {value:+.1f} cents common to its rows"
+        f"  {_session(calibration, p)}: {value:+z.1f} cents common to its rows"
         for p, value in zip(calibration.parameters, calibration.value, strict=True)
         if p.session is not None and p.table == table
     ]
@@ -459,7 +459,7 @@ def _what_the_notes_tell(calibration):
     seen = "1 direction is" if strong == 1 else f"{strong} directions are"
     largest = np.argsort(-np.abs(calibration.blind))[:3]
     blind = ", ".join(
-        f"{calibration.parameters[i].name} {calibration.blind[i]:+.2f}" for i in largest
+        f"{calibration.parameters[i].name} {calibration.blind[i]:+z.2f}" for i in largest
     )
     widened = ""
     if calibration.widened > 1:
