@@ -22,6 +22,9 @@ from flutelab.physics.air import moist_air
 from flutelab.units import celsius, to_celsius, to_fahrenheit
 
 _OPTIONS = "options"
+NEAR_CUTOFF = (
+    "near cutoff: so high that the sound runs past the first open holes; trust these notes less"
+)
 USUAL_ROOM = 20.0  # C, where neither option nor calibration says (common practice, no source)
 
 
@@ -90,6 +93,8 @@ def foretell(
     if flute.targets and register == 1:
         frame.insert(4, "over_target_cents", _over_targets(flute, frame))
     remarks = (*said, *_remarks(constants, with_offset, corrections))
+    if "near cutoff" in set(frame["status"]):
+        remarks += (NEAR_CUTOFF,)
     return Foretold(frame=frame, remarks=remarks, text=_text(flute, frame, remarks))
 
 
