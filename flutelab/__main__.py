@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import importlib.util
+import os
 import subprocess
 import sys
 import warnings
@@ -28,26 +29,31 @@ from flutelab.units import parse_temperature
 from flutelab.view.plots import plot_calibration
 from flutelab.view.style import draw_without_windows, picture_files
 
+_A4 = "pitch of A4 for the names of notes (default: 440)"
 DONE, BAD_INPUT, INTERRUPTED = 0, 2, 130
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command; return its exit code: 0 done, 2 bad input, 130 interrupted."""
+    for stream in (sys.stdout, sys.stderr):
+        stream.reconfigure(errors="replace")  # a name that the terminal cannot show
     warnings.showwarning = _say_warning
     for kind in (ValidityWarning, FitWarning):
         warnings.simplefilter("always", kind)
     try:
         options = _parser().parse_args(arguments)
-        return options.run(options)
+        code = options.run(options)
+        sys.stdout.flush()
     except (DataError, FitError, _Refusal) as error:
         print(error, file=sys.stderr)
         return BAD_INPUT
     except KeyboardInterrupt:
-        print("interrupted; nothing was written", file=sys.stderr)
+        print("interrupted; no file was left half-written", file=sys.stderr)
         return INTERRUPTED
-    except BrokenPipeError:
-        sys.stderr.close()
+    except BrokenPipeError:  # whoever read the output has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
+    return code
 
 
 class _Refusal(ValueError):
@@ -83,12 +89,16 @@ def _predict_parser(commands) -> None:
     warmth = predict.add_mutually_exclusive_group()
     warmth.add_argument("--room", metavar="22C", help="room temperature, in C or F")
     warmth.add_argument("--bore", metavar="26C", help="temperature of the air in the bore")
-    predict.add_argument("--humidity", type=float, default=50, metavar="PERCENT")
+    predict.add_argument(
+        "--humidity", type=float, default=50, metavar="PERCENT", help="relative (default: 50)"
+    )
     which = predict.add_mutually_exclusive_group()
     which.add_argument("--fingering", nargs="+", metavar="xxxxoo", help="default: hole by hole")
     which.add_argument("--all", action="store_true", help="every fingering of the flute")
-    predict.add_argument("--register", type=int, default=1, choices=range(1, 5))
-    predict.add_argument("--a4", type=float, default=440.0, metavar="HZ")
+    predict.add_argument(
+        "--register", type=int, default=1, choices=range(1, 5), help="2 = overblown (default: 1)"
+    )
+    predict.add_argument("--a4", type=float, default=440.0, metavar="HZ", help=_A4)
     predict.add_argument("--csv", action="store_true", help="print a CSV table")
     predict.set_defaults(run=_predict)
 
@@ -105,7 +115,7 @@ def _calibrate_parser(commands) -> None:
     fit.add_argument("--robust", action="store_true", help="let stray notes pull less")
     fit.add_argument("--out", metavar="DIR", help="folder for constants, table and picture")
     fit.add_argument("--overwrite", action="store_true", help="replace files that are there")
-    fit.add_argument("--a4", type=float, default=440.0, metavar="HZ", help="of the note names")
+    fit.add_argument("--a4", type=float, default=440.0, metavar="HZ", help=_A4)
     fit.set_defaults(run=_calibrate)
 
 
@@ -169,9 +179,11 @@ def _calibrate(options) -> int:
     check_free(paths.values(), options.overwrite)
     result = calibrate(*measured, free=options.free, loss="robust" if options.robust else "linear")
     odd = suspects(result)
-    print(report(result, a4=options.a4, odd=odd), end="")
     if paths:
         _write_results(result, odd, paths, options)
+    print(report(result, a4=options.a4, odd=odd), end="")
+    if paths:
+        print("\nWritten:", *(f"  {path}" for path in paths.values()), sep="\n")
     else:
         print("\nNothing was written; --out FOLDER saves constants, table and picture.")
     return DONE
@@ -211,7 +223,6 @@ def _write_results(result, odd, paths, options) -> None:
     }
     _make_folder(options.out)
     write_all(contents, overwrite=options.overwrite)
-    print("\nWritten:", *(f"  {path}" for path in contents), sep="\n")
 
 
 def _make_folder(name: str) -> None:
