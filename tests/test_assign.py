@@ -79,11 +79,6 @@ def test_an_octave_high_where_no_register_is_near():
     assert why.startswith("+1200 cents from register 1: it reads an octave high; mend the octave")
 
 
-@pytest.mark.xfail(
-    raises=Warning,
-    strict=True,
-    reason="where there is no mode, the search warns of its own passing steps",
-)
 def test_a_register_that_does_not_exist_has_a_reason():
     # A short wide pipe has no second mode among plane waves: k a < 1.84 (first cross mode).
     bead = Flute(

@@ -116,9 +116,6 @@ def test_a_note_that_does_not_speak_has_a_reason_and_no_number():
     assert np.isfinite([notes.frequency[1], notes.q[1]]).all()
 
 
-@pytest.mark.xfail(
-    raises=RuntimeWarning, strict=True, reason="the gradient is worked out at roots that are nan"
-)
 def test_nor_has_it_a_spread():
     asked = rows(SIX, ["oooooo", "xxxxxx"], air=AIR, register=[40, 1])
     spread = Spread(names=("window",), covariance=np.eye(1))

@@ -135,7 +135,7 @@ def calibrate(
     implicit gradient. Errors from the Jacobian at the optimum; widened by
     sqrt(chi2/rows) only from 6 rows on and where chi2/rows > 2.
     """
-    _check(measurements, (*free, *own, *hold), loss)
+    _check(measurements, (*free, *own, *hold, *(priors or {})), loss)
     all_priors = usual_priors(measurements, priors, hold)
     own_priors = [usual_priors((m,), priors, hold) for m in measurements]
     reference = reference_pressure(measurements, free)
@@ -146,7 +146,8 @@ def calibrate(
     parameters = parameters_of(measurements, all_priors, own_priors, pooled_own, reference)
     problem = Problem(tables_of(measurements, start, free), parameters, start, loss)
     if len(problem.measured) < len(free):
-        msg = f"{len(problem.measured)} notes for {len(free)} corrections: mostly the usual values"
+        notes = "1 note" if len(problem.measured) == 1 else f"{len(problem.measured)} notes"
+        msg = f"{notes} for {len(free)} corrections: mostly the usual values"
         warnings.warn(msg, FitWarning, stacklevel=2)
     return _finish(problem, all_priors, tuple(free), tuple(hold))
 

@@ -41,8 +41,9 @@ class Modes:
     """The first M modes of N rows, each array (N, M).
 
     ``frequency`` [Hz] (nan where none), ``q``, ``strength`` (peak admittance at the
-    head times frequency squared, against the row's strongest), ``status`` (``ok``, ``near cutoff``, ``weak``,
-    ``none``) and ``reason`` (words where there is no mode, else "").
+    head times frequency squared, against the row's strongest), ``status`` (``ok``,
+    ``near cutoff``, ``weak``, ``none``) and ``reason`` (words where there is no mode,
+    else "").
     """
 
     frequency: np.ndarray
@@ -208,7 +209,8 @@ def _reactive_roots(at, ceiling, count, limit):
         high = np.take_along_axis(edges, below + 1, axis=-1)[..., 0]
         width = np.max((high - low) / high)
         if width < CLOSE:
-            polished = newton(at, 0.5 * (low + high) + 0j, 0.0, enough=ROUGH).real
+            start = np.where(reason == "", 0.5 * (low + high), 0.5 * high)
+            polished = newton(at, start + 0j, 0.0, enough=ROUGH).real
             # exactly one mode lies in each bracket: a root inside is that mode
             inside = (polished >= low) & (polished <= high)
             root = np.where(inside | (width < NARROW), np.clip(polished, low, high), root)

@@ -226,10 +226,17 @@ def _one_at_a_time(corrections, names, values):
 
 
 def _implicit(batch, single, root, width):
-    """-Re[(dD/dtheta)/(dD/df)], shape (P, N); the batch's first half lies below."""
-    below, above = np.split(condition(elements(batch, root[None, :, None]))[..., 0], 2)
-    step = 1e-6 * np.abs(root)
-    pair = np.stack([root - step, root + step], axis=-1)[None]
+    """-Re[(dD/dtheta)/(dD/df)], shape (P, N); the batch's first half lies below.
+
+    A row without a root is worked out at another row's, and then nan.
+    """
+    known = np.isfinite(root)
+    if not np.any(known):
+        return np.full((len(width), len(root)), np.nan)
+    safe = np.where(known, root, root[known][0])
+    below, above = np.split(condition(elements(batch, safe[None, :, None]))[..., 0], 2)
+    step = 1e-6 * np.abs(safe)
+    pair = np.stack([safe - step, safe + step], axis=-1)[None]
     at_pair = condition(elements(single, pair))[0]
     slope = (at_pair[:, 1] - at_pair[:, 0]) / (2 * step)
-    return -((above - below) / width / slope).real
+    return np.where(known, -((above - below) / width / slope).real, np.nan)
