@@ -367,14 +367,31 @@ def spoiled(count, size):
 def test_errors_are_widened_from_six_rows_and_twice_the_expected_scatter(count, size, widens):
     result = calibrate(spoiled(count, size))
     jacobian = result.problem.jacobian((result.value - result.problem.mean) / result.problem.unit)
-    plain = np.linalg.inv(jacobian.T @ jacobian) * np.outer(*[result.problem.unit] * 2)
     ratio = result.chi2 / count
     # by hand: the mean is fitted, what is left is +-size at an sd of 3
     scatter = np.var([(-1.0) ** n for n in range(count)]) * (size / 3) ** 2
     assert ratio == pytest.approx(scatter, rel=0.03)
     assert (count >= 6 and ratio > 2) == widens
     assert result.widened == pytest.approx(ratio**0.5 if widens else 1.0)
-    assert result.covariance == pytest.approx(plain * result.widened**2, rel=1e-6)
+    notes = jacobian[:count] / result.widened
+    information = notes.T @ notes + np.eye(len(result.value))
+    by_hand = np.linalg.inv(information) * np.outer(*[result.problem.unit] * 2)
+    assert result.covariance == pytest.approx(by_hand, rel=1e-6)
+    # notes in disarray take nothing away from what was known before
+    assert np.all(np.sqrt(np.diag(result.covariance)) <= result.problem.unit * (1 + 1e-9))
+
+
+def test_limits_of_a_given_prior_are_no_wider_than_the_corrections():
+    measured = notes_of(SIX, SCALE, Corrections(pad_depth=0.0), sd=0.5)
+    wide = {"pad_depth": Prior(name="pad_depth", mean=0.3, sd=4.0)}
+    assert 0 <= calibrate(measured, priors=wide).corrections.pad_depth <= 0.8
+
+
+def test_one_pipe_in_two_tables_has_one_bore():
+    """Splitting a table in two leaves the shared corrections' errors as they were."""
+    first = notes_of(SIX, SCALE)
+    pooled = calibrate(first, first, own=("bore",))
+    assert [p.table for p in pooled.parameters if p.name == "bore"] == [None]
 
 
 def test_chi2_counts_the_priors_and_rows_are_its_degrees_of_freedom():

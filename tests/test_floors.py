@@ -61,6 +61,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "note_table",
             "constants_file",
             "tables",
+            "sentences",
             "report",
             "foretell",
             "spreadsheet",

@@ -47,6 +47,22 @@ def test_rows_are_solved_as_each_alone():
         assert seen == pytest.approx(alone[0], rel=1e-11)
 
 
+def test_a_batch_of_walls_is_solved_as_each_alone():
+    """As many in the batch as there are rows: axes that are mixed up show."""
+    one, many = flute(), rows(flute(), "x o n", air=AIR)
+
+    def walled(thickness):
+        hole = replace(one.holes[0], wall=thickness)
+        window = replace(one.head, wall=thickness) if hasattr(one.head, "along") else one.head
+        return replace(one, holes=(hole, *one.holes[1:]), head=window)
+
+    walls = np.array([0.002, 0.003, 0.004])
+    together = input_impedance(walled(walls[:, None, None]), many, FREQUENCY)
+    for index, thickness in enumerate(walls):
+        alone = input_impedance(walled(thickness), many, FREQUENCY)
+        assert together[index] == pytest.approx(alone, rel=1e-11)
+
+
 def test_a_batch_of_corrections_is_solved_as_each_alone():
     one, scale = flute(), np.array([0.9, 1.0, 1.1])
     many = rows(one, "x o n", air=AIR)
@@ -54,6 +70,8 @@ def test_a_batch_of_corrections_is_solved_as_each_alone():
         batch = 0.3 * scale if name == "pad_depth" else scale
         if name == "bore":
             batch = 1 + 0.1 * (scale - 1)
+        if name == "coupling":
+            batch = scale - 0.1
         together = input_impedance(
             one, many, FREQUENCY, Corrections(**{name: batch[:, None, None]})
         )

@@ -20,7 +20,7 @@ from made_notes import (
 )
 
 from flutelab import Corrections, FitWarning, Prior, calibrate, report, suspects
-from flutelab.files.report import foretold_cents, sentences
+from flutelab.files.sentences import foretold_cents, sentences
 from flutelab.making.cautions import CAUTIONS
 from flutelab.model.corrections import NAMES
 
@@ -356,8 +356,8 @@ def test_what_was_assumed_and_the_cautions_close_it(results):
 
 
 def test_widening_is_said_only_where_it_was_done(results):
-    assert "all errors widened" in text_of(results["half-inch-six"])
-    assert "all errors widened" not in text_of(results["three-quarter-five"])
+    assert "the readings' errors widened" in text_of(results["half-inch-six"])
+    assert "the readings' errors widened" not in text_of(results["three-quarter-five"])
 
 
 def test_what_can_never_be_told_apart(results):

@@ -237,7 +237,7 @@ def learned(calibration: Calibration, name: str) -> tuple[float, str]:
         return 0.0, "held"
     if not is_shared(calibration, name):
         return 1.0, "prior only"
-    ratio = sd_on(calibration, 0, name) / (prior.sd * calibration.widened)
+    ratio = sd_on(calibration, 0, name) / prior.sd
     value = getattr(calibration.corrections, name)
     room = 1e-6 * prior.sd
     if value - prior.lower < room or prior.upper - value < room:

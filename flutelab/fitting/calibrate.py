@@ -62,7 +62,8 @@ class Calibration:
     a bore or air of their own, those stand at their priors here and each table's in
     `tables`. ``value`` and ``covariance`` hold all unknowns, in the order of
     `parameters`. ``singular_values`` of the notes in prior units; ``blind`` = the
-    direction (P,) they see least. ``widened`` = factor on all errors.
+    direction of the reported corrections, in prior sd, that the notes see least, and
+    ``doubt_left`` its sd after over before. ``widened`` = factor on the readings' sd.
     """
 
     corrections: Corrections
@@ -78,7 +79,8 @@ class Calibration:
     rows: int
     widened: float
     singular_values: np.ndarray
-    blind: np.ndarray
+    blind: Mapping[str, float]
+    doubt_left: float
 
     @property
     def parameters(self) -> tuple[Parameter, ...]:
@@ -132,8 +134,9 @@ def calibrate(
     Notes
     -----
     Least squares on [cents(measured/predicted)/sd ; (theta - mean)/sd] with the
-    implicit gradient. Errors from the Jacobian at the optimum; widened by
-    sqrt(chi2/rows) only from 6 rows on and where chi2/rows > 2.
+    implicit gradient. Errors from the (for a robust loss: reweighted) Jacobian at the
+    optimum, the readings' sd widened by sqrt(chi2/rows) only from 6 rows on and where
+    chi2/rows > 2; the priors are never widened.
     """
     _check(measurements, (*free, *own, *hold, *(priors or {})), loss)
     all_priors = usual_priors(measurements, priors, hold)
@@ -142,7 +145,7 @@ def calibrate(
     start = Corrections(
         **{name: prior.mean for name, prior in all_priors.items()}, reference_pressure=reference
     )
-    pooled_own = own if len(measurements) > 1 else ()
+    pooled_own = _own_of(measurements, own)
     parameters = parameters_of(measurements, all_priors, own_priors, pooled_own, reference)
     problem = Problem(tables_of(measurements, start, free), parameters, start, loss)
     if len(problem.measured) < len(free):
@@ -150,6 +153,14 @@ def calibrate(
         msg = f"{notes} for {len(free)} corrections: mostly the usual values"
         warnings.warn(msg, FitWarning, stacklevel=2)
     return _finish(problem, all_priors, tuple(free), tuple(hold))
+
+
+def _own_of(measurements, own):
+    """Corrections that each table has for itself; one pipe in several tables has one bore."""
+    if len(measurements) == 1:
+        return ()
+    same_pipe = all(m.flute == measurements[0].flute for m in measurements)
+    return tuple(name for name in own if not (name == "bore" and same_pipe))
 
 
 def _check(measurements, names, loss):
@@ -169,14 +180,17 @@ def _finish(problem, priors, free, held):
     solution = problem.solve()
     theta = problem.mean + problem.unit * solution.x
     jacobian = problem.jacobian(solution.x)
-    covariance = np.linalg.inv(jacobian.T @ jacobian) * np.outer(problem.unit, problem.unit)
     chi2, count = 2 * solution.cost, len(problem.measured)
     widened = 1.0
     if count >= WIDEN_FROM_ROWS and chi2 / count > WIDEN_FROM_CHI2:
         widened = float(np.sqrt(chi2 / count))
-    covariance = covariance * widened**2
-    _, singular, directions = np.linalg.svd(jacobian[:count])
+    # notes that scatter more than they should count for less; what was known stays known
+    notes = jacobian[:count] / widened
+    information = notes.T @ notes + np.eye(len(theta))
+    covariance = np.linalg.inv(information) * np.outer(problem.unit, problem.unit)
+    singular = np.linalg.svd(jacobian[:count], compute_uv=False)
     corrections, spread = _for_next(problem, theta, covariance, priors)
+    blind, doubt = _least_seen(spread, priors, free)
     return Calibration(
         corrections=corrections,
         spread=spread,
@@ -191,8 +205,21 @@ def _finish(problem, priors, free, held):
         rows=count,
         widened=widened,
         singular_values=singular,
-        blind=directions[-1],
+        blind=blind,
+        doubt_left=doubt,
     )
+
+
+def _least_seen(spread, priors, free):
+    """Direction of the reported corrections, in prior sd, that keeps most of its doubt."""
+    names = [name for name in free if name in spread.names]
+    if not names:
+        return {}, 0.0
+    index = [spread.names.index(name) for name in names]
+    sd = np.array([priors[name].sd for name in names])
+    values, directions = np.linalg.eigh(spread.covariance[np.ix_(index, index)] / np.outer(sd, sd))
+    direction = directions[:, -1] * np.sign(directions[np.argmax(np.abs(directions[:, -1])), -1])
+    return dict(zip(names, direction.tolist(), strict=True)), float(np.sqrt(values[-1]))
 
 
 def _for_next(problem, theta, covariance, priors):
@@ -200,7 +227,8 @@ def _for_next(problem, theta, covariance, priors):
     parameters = problem.parameters
     shared = [i for i, p in enumerate(parameters) if p.is_correction and p.table is None]
     names = [parameters[i].name for i in shared]
-    rest = [n for n, p in priors.items() if p.sd > 0 and n not in names and n != "breath"]
+    unheard = () if problem.start.reference_pressure else ("breath",)
+    rest = [n for n, p in priors.items() if p.sd > 0 and n not in (*names, *unheard)]
     full = np.diag([0.0] * len(names) + [priors[name].sd ** 2 for name in rest])
     full[: len(names), : len(names)] = covariance[np.ix_(shared, shared)]
     values = dict(zip(names, theta[shared].tolist(), strict=True))
@@ -213,9 +241,9 @@ def _result(problem, theta, covariance, table):
     corrections = problem.corrections(theta, table)
     has_mode = np.isfinite(assigned.root)
     rows = subset(m.rows, has_mode, assigned.register)
-    root = follow(
-        m.flute, problem.rows_at(theta, table, rows), corrections, assigned.root[has_mode]
-    )
+    start = np.array(assigned.root)
+    start[part.kept] = problem.roots(table)
+    root = follow(m.flute, problem.rows_at(theta, table, rows), corrections, start[has_mode])
     sessions = problem.sessions(table, has_mode)
     gradient = _spread_out(has_mode, problem.gradient(theta, table, rows, root, sessions))
     added = played_cents(rows, corrections) + problem.offset(theta, table, sessions)
@@ -225,7 +253,10 @@ def _result(problem, theta, covariance, table):
         measurements=m,
         corrections=corrections,
         fate=tuple(fate for fate, _ in fates),
-        why=tuple(why for _, why in fates),
+        why=tuple(
+            why or ("" if np.isfinite(f) else "its mode was lost on the way to the corrections")
+            for (_, why), f in zip(fates, predicted, strict=True)
+        ),
         register=assigned.register,
         book=assigned.book,
         predicted=predicted,

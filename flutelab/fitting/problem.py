@@ -11,7 +11,7 @@ from scipy.optimize import OptimizeResult, least_squares
 from flutelab.fitting.assign import Assignment, assign
 from flutelab.fitting.measurements import Measurements
 from flutelab.model.chain import chain
-from flutelab.model.corrections import Corrections, Prior, default_priors
+from flutelab.model.corrections import META, Corrections, Prior, default_priors
 from flutelab.model.flute import Flute
 from flutelab.model.modes import at, newton
 from flutelab.model.notes import CENT, diameter_gradient, pitch_gradient, played_cents
@@ -82,8 +82,18 @@ def usual_priors(
     ]
     if stated:
         priors["bore"] = replace(priors["bore"], sd=max(stated))
-    priors |= given or {}
+    priors |= {name: _within_limits(name, prior) for name, prior in (given or {}).items()}
     return {name: replace(p, sd=0.0) if name in hold else p for name, p in priors.items()}
+
+
+def _within_limits(name, prior):
+    """A prior's limits, no wider than the correction's own."""
+    limits = META[name]
+    return replace(
+        prior,
+        lower=max(prior.lower, limits["lower"]),
+        upper=min(prior.upper, limits["upper"]),
+    )
 
 
 def fit_candidates(measured: Measurements, free: Sequence[str]) -> np.ndarray:
@@ -218,6 +228,10 @@ class Problem:
         self.sd = np.concatenate([t.measurements.sd[t.kept] for t in self.tables])
         self.mean = np.array([p.prior.mean for p in self.parameters])
         self.unit = np.array([p.prior.sd for p in self.parameters])
+
+    def roots(self, table: int) -> np.ndarray:
+        """Return the roots of one table's fitted rows at the last evaluation."""
+        return self._roots[table]
 
     def corrections(self, theta: np.ndarray, table: int) -> Corrections:
         """Return one table's corrections at the unknowns `theta`."""

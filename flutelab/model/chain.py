@@ -157,10 +157,10 @@ def _air_leaf(value):
 def _thickness(flute, diameter):
     """Return the wall where the openings lie on the pipe."""
     if flute.holes:
-        return flute.holes[-1].wall
+        return leaf(flute.holes[-1].wall)
     if flute.foot.outer_diameter is not None:
         return (leaf(flute.foot.outer_diameter) - diameter) / 2
-    return flute.head.wall if isinstance(flute.head, Window) else 0.0
+    return leaf(flute.head.wall) if isinstance(flute.head, Window) else 0.0
 
 
 def _hole_numbers(flute, rows, scale, radius, formulas):

@@ -79,9 +79,10 @@ class Corrections:
     def __post_init__(self) -> None:
         for name, prior in _LIMITS.items():
             value = np.asarray(getattr(self, name))
-            if not np.all(np.isfinite(value) & (value >= prior[0]) & (value <= prior[1])):
+            wrong = value[~(np.isfinite(value) & (value >= prior[0]) & (value <= prior[1]))]
+            if wrong.size:
                 msg = (
-                    f"correction {name} is {np.ravel(value)[0]:.6g}; allowed is {prior[0]:g} to "
+                    f"correction {name} is {wrong.flat[0]:.6g}; allowed is {prior[0]:g} to "
                     f"{prior[1]:g}. 1 (or 0 for offsets) leaves the formula as it is."
                 )
                 raise ValueError(msg)

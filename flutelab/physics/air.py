@@ -222,8 +222,9 @@ def _check_air(celsius, humidity, co2, pressure):
     )
     for name, value, low, high, valid_low, valid_high, unit in ranges:
         value = np.asarray(value, dtype=float)
-        if not np.all((value >= low) & (value <= high)):
-            msg = f"air {name} is {np.ravel(value)[0]:.6g}; allowed is {low:g} to {high:g} {unit}"
+        wrong = value[~((value >= low) & (value <= high))]
+        if wrong.size:
+            msg = f"air {name} is {wrong.flat[0]:.6g}; allowed is {low:g} to {high:g} {unit}"
             raise ValueError(msg)
         outside = value[(value < valid_low) | (value > valid_high)]
         if outside.size:

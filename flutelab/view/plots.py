@@ -120,9 +120,8 @@ def plot_residuals(
         _frame(ax, points, cents, labels, bars=np.array([p.of("sd") for p in points]))
         handles = [_draw_band(ax, points), *_draw_points(ax, points, cents, detailed=True)]
         if calibration.widened > 1:
-            said = (
-                f"all ± are widened {calibration.widened:.1f} times, as the notes do not fit well"
-            )
+            times = f"{calibration.widened:.1f} times"
+            said = f"the readings' ± count {times}, as the notes do not fit well"
             handles.append(_words(said))
         handles += [_ring_row(ax, points, cents, s) for s in suspects if s.kind == "row"]
         holes = [s for s in suspects if s.kind == "hole"]
