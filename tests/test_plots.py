@@ -279,7 +279,7 @@ def test_corrections_show_fit_and_prior(six):
         assert band.get_width() == pytest.approx(2 * prior.sd)
         low, high = ax.get_xlim()
         assert low < min(band.get_x(), segment[0, 0]) < max(segment[1, 0], 1.1) < high
-    assert ax.texts[0].get_text().startswith("1.100 ± 0.040 times the formula\n1.447 ± 0.052 in")
+    assert ax.texts[0].get_text().startswith("1.100 ± 0.046 times the formula\n1.447 ± 0.061 in")
 
 
 def test_corrections_of_other_units_are_shown_against_what_was_assumed(six):

@@ -242,7 +242,8 @@ def learned(calibration: Calibration, name: str) -> tuple[float, str]:
     room = 1e-6 * prior.sd
     if value - prior.lower < room or prior.upper - value < room:
         return ratio, "at limit"
-    return ratio, "prior only" if ratio > PRIOR_ONLY else ""
+    # where notes scatter beyond chance they do say something, if not what is asked
+    return ratio, "prior only" if ratio > PRIOR_ONLY and calibration.widened == 1 else ""
 
 
 def sd_on(calibration: Calibration, table: int, name: str) -> float:

@@ -184,10 +184,11 @@ def _finish(problem, priors, free, held):
     widened = 1.0
     if count >= WIDEN_FROM_ROWS and chi2 / count > WIDEN_FROM_CHI2:
         widened = float(np.sqrt(chi2 / count))
-    # notes that scatter more than they should count for less; what was known stays known
-    notes = jacobian[:count] / widened
-    information = notes.T @ notes + np.eye(len(theta))
-    covariance = np.linalg.inv(information) * np.outer(problem.unit, problem.unit)
+    # the scatter is larger than the weights of the fit took it to be; the priors are not
+    notes = jacobian[:count]
+    inverse = np.linalg.inv(notes.T @ notes + np.eye(len(theta)))
+    noise = widened**2 * notes.T @ notes + np.eye(len(theta))
+    covariance = inverse @ noise @ inverse * np.outer(problem.unit, problem.unit)
     singular = np.linalg.svd(jacobian[:count], compute_uv=False)
     corrections, spread = _for_next(problem, theta, covariance, priors)
     blind, doubt = _least_seen(spread, priors, free)
