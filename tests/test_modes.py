@@ -148,3 +148,19 @@ def test_the_count_steps_by_one_at_each_reactive_mode():
     count = mode_count(elements(numbers, grid[None, None, :], loss=0.0, radiation=0.0))[0, 0]
     assert count[0] == 0
     assert set(np.diff(count)) == {0, 1}
+
+
+@pytest.mark.parametrize("length", [0.05, 0.2, 0.412, 0.9])
+@pytest.mark.parametrize("kind", ["open", "stopped"])
+def test_every_mode_of_a_plain_pipe_speaks(length, kind):
+    """Its registers do not hang on how many are asked for."""
+    pipe = Flute(
+        name="plain",
+        bore=Bore(stations=((0.0, 0.0154),)),
+        holes=(),
+        head=End(position=0.0),
+        foot=End(position=length, kind=kind),
+    )
+    for count in (1, 2, 5):
+        found = modes(pipe, rows(pipe, "", air=AIR), count=count)
+        assert "weak" not in found.status

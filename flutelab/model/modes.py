@@ -96,7 +96,9 @@ def modes(
     with np.errstate(divide="ignore"):
         q = roots.real / (2 * roots.imag)
     status = np.where(_near_cutoff(flute, fingerings, roots.real, q), "near cutoff", "ok")
-    status = np.where(strength < WEAK, "weak", status)
+    # only behind an open hole are there modes that do not speak
+    vented = np.any((fingerings.openness > 0.5) & fingerings.drilled, axis=-1, keepdims=True)
+    status = np.where((strength < WEAK) & vented, "weak", status)
     return Modes(
         frequency=roots.real[inverse],
         q=q[inverse],
