@@ -103,6 +103,7 @@ def test_a_name_that_the_terminal_cannot_show(tmp_path):
     assert done.stdout.startswith("?rmelkanal?")
 
 
+# Windows reports a closed pipe as another error, at another time.
 @pytest.mark.skipif(sys.platform == "win32", reason="pipes break by a signal on POSIX alone")
 def test_a_reader_that_has_seen_enough_does_no_harm(tmp_path):
     line = f"{sys.executable} -m flutelab calibrate {SIX[0]} {SIX[1]} --out {tmp_path} | true"
@@ -114,6 +115,7 @@ def test_a_reader_that_has_seen_enough_does_no_harm(tmp_path):
     assert len(files_in(tmp_path)) == 4
 
 
+# Windows has no such signal for one process; there Ctrl+C goes to the whole console.
 @pytest.mark.skipif(sys.platform == "win32", reason="interrupts are sent by a POSIX signal")
 def test_ctrl_c_in_a_real_process(tmp_path):
     code = (

@@ -335,3 +335,12 @@ def test_damage_is_told(written, damage):
     fault = refusal(path)
     assert fault.problem.startswith("it is damaged: ")
     assert fault.mend
+
+
+def test_constants_of_another_formula_are_refused(written, tmp_path):
+    document = copy.deepcopy(written[1])
+    document["corrections"]["window"]["formula_version"] = 99
+    path = tmp_path / "other.json"
+    path.write_text(json.dumps(document), encoding="utf-8")
+    with pytest.raises(DataError, match="window was fitted to another version of its formula"):
+        read_constants(path)

@@ -141,6 +141,7 @@ def test_readme_examples_are_read_without_a_fault(tmp_path):
 
 def test_top_level_holds_only_what_is_declared():
     if not (ROOT / ".git").exists() or not shutil.which("git"):
+        # an unpacked ZIP has no list of tracked files; what else lies there is the user's
         pytest.skip("not a clone")
     command = ["git", "-C", str(ROOT), "ls-files"]
     files = subprocess.run(command, capture_output=True, text=True, check=True).stdout.splitlines()

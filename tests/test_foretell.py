@@ -210,3 +210,13 @@ def test_notes_near_cutoff_are_marked_and_explained():
     assert "(near cutoff)" in told.text
     assert "trust these notes less" in told.text
     assert "cutoff" not in foretell(SIX, ["xxxxxx"]).text
+
+
+def test_constants_of_another_flute_are_named(fitted):
+    other = replace(SIX, name="another")
+    assert not any(
+        "constants of" in said for said in foretell(SIX, SCALE, constants=fitted).remarks
+    )
+    said = " ".join(foretell(other, SCALE, constants=fitted).remarks)
+    assert "constants of" in said
+    assert "this is 'another' (bore" in said

@@ -220,7 +220,9 @@ def test_repeats_of_a_session(read):
 
 def test_warmer_air_is_no_scatter(read):
     speed = [moist_air(273.15 + t).sound_speed for t in (24, 25, 26, 27, 28)]
-    lines = [f"xx,{523.25 * c / speed[0]:.4f},{t}" for t, c in zip(range(20, 25), speed)]  # noqa: B905
+    lines = [
+        f"xx,{523.25 * c / speed[0]:.4f},{t}" for t, c in zip(range(20, 25), speed, strict=True)
+    ]
     assert read(HEAD + "\n".join(lines)).sd == pytest.approx(np.full(5, 1.5), abs=1e-6)
 
 

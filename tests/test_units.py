@@ -1,5 +1,6 @@
 """Lengths, temperatures and pressures: exact reading against whole-number fractions."""
 
+import re
 from decimal import Decimal
 from fractions import Fraction
 
@@ -112,10 +113,9 @@ def test_fraction_without_its_own_unit_is_inches_only_where_the_file_says_so():
     ],
 )
 def test_what_is_no_length_is_quoted_with_its_mend(typed, mend):
-    with pytest.raises(ValueError) as error:  # noqa: PT011 - the text is checked below
+    with pytest.raises(ValueError, match=re.escape(mend)) as error:
         units.parse_length(typed)
     assert str(typed) in str(error.value)
-    assert mend in str(error.value)
 
 
 @pytest.mark.parametrize("number", [float("nan"), float("inf"), Decimal("1e9999999"), 10**400])

@@ -23,6 +23,7 @@ from flutelab.units import millimetres, to_celsius
 KIND = "flutelab constants"
 SCHEMA_VERSION = 1
 ROUNDING = 1e-9  # of a correlation
+_OTHER_VERSION = "Use the flutelab that wrote it (see written_by), or calibrate again with this one"
 PRIOR_ONLY = 0.9  # posterior over prior sd above which the notes say next to nothing
 
 # What each correction multiplies or adds to; a formula whose numbers change gets a new version.
@@ -155,14 +156,24 @@ def read_constants(path: str | Path) -> Constants:
     found = document.get("schema_version")
     if type(found) is not int or found != SCHEMA_VERSION:
         problem = f"schema version {found!r} is not known; this flutelab reads {SCHEMA_VERSION}"
-        mend = "Use the flutelab that wrote it (see written_by), or calibrate again with this one"
-        raise _refusal(source, "schema_version", problem, mend)
+        raise _refusal(source, "schema_version", problem, _OTHER_VERSION)
     try:
-        return _constants(document)
+        constants = _constants(document)
+        other = _other_formulas(document)
     except KeyError as error:
         raise _refusal(source, "file", f"it is damaged: {error} is missing") from None
     except (TypeError, AttributeError, ValueError, OverflowError) as error:
         raise _refusal(source, "file", f"it is damaged: {error}") from None
+    if other:
+        problem = f"{', '.join(other)} was fitted to another version of its formula"
+        raise _refusal(source, "formula_version", problem, _OTHER_VERSION)
+    return constants
+
+
+def _other_formulas(document):
+    """Corrections that multiply another version of their formula than this one's."""
+    entries = document["corrections"]
+    return [name for name in NAMES if entries[name]["formula_version"] != FORMULAS[name][1]]
 
 
 def _refusal(source, place, problem, mend="Give the file that flutelab calibrate wrote"):

@@ -13,13 +13,14 @@ from flutelab.errors import DataError, Fault
 from flutelab.files.constants_file import Constants
 from flutelab.files.note_table import ROOM_TO_BORE
 from flutelab.files.tables import table
+from flutelab.fitting.calibrate import another_day
 from flutelab.fitting.problem import BORE_AIR_SD, ROOM_AIR_SD, SESSION_SD
 from flutelab.model.corrections import Corrections, Spread, default_priors
 from flutelab.model.flute import Flute
 from flutelab.model.notes import CENT, predict_notes
 from flutelab.model.rows import fingering_word, rows
 from flutelab.physics.air import moist_air
-from flutelab.units import celsius, to_celsius, to_fahrenheit
+from flutelab.units import celsius, millimetres, to_celsius, to_fahrenheit
 
 _OPTIONS = "options"
 NEAR_CUTOFF = (
@@ -92,7 +93,7 @@ def foretell(
     frame.insert(5, "sd_cents", np.hypot(frame["sd_corrections_cents"], SESSION_SD))
     if flute.targets and register == 1:
         frame.insert(4, "over_target_cents", _over_targets(flute, frame))
-    remarks = (*said, *_remarks(constants, with_offset, corrections))
+    remarks = (*said, *_remarks(flute, constants, with_offset, corrections))
     if "near cutoff" in set(frame["status"]):
         remarks += (NEAR_CUTOFF,)
     return Foretold(frame=frame, remarks=remarks, text=_text(flute, frame, remarks))
@@ -113,19 +114,14 @@ def _knowledge(constants, with_offset, air_sd):
         return Corrections(), Spread(
             names=tuple(variance), covariance=np.diag([*variance.values()])
         )
-    if with_offset or "air_offset" not in constants.spread.names:
+    if with_offset:
         return constants.corrections, constants.spread
-    # another day's air errs anew, whatever it did when the flute was measured
-    index = constants.spread.names.index("air_offset")
-    covariance = np.array(constants.spread.covariance)
-    covariance[index, :] = covariance[:, index] = 0.0
-    covariance[index, index] = air_sd**2
-    spread = Spread(names=constants.spread.names, covariance=covariance)
-    return replace(constants.corrections, air_offset=0.0), spread
+    return replace(constants.corrections, air_offset=0.0), another_day(constants.spread, air_sd)
 
 
 def _air(constants, room, bore, humidity):
     said = []
+    option, typed = ("--room", room) if bore is None else ("--bore", bore)
     if bore is None and room is None and constants is not None:
         bore = celsius(float(np.mean(constants.document["conditions"]["bore_temperature_c"])))
         said.append("temperature: as in the calibration; --room or --bore says another")
@@ -143,9 +139,9 @@ def _air(constants, room, bore, humidity):
     try:
         return moist_air(bore, humidity=humidity), said
     except ValueError as error:
-        fault = Fault(
-            place="temperature", typed=shown, problem=str(error), mend="Check the unit, C or F"
-        )
+        given = bore if typed is None else typed
+        typed = f"{to_celsius(given):.1f} C ({to_fahrenheit(given):.1f} F)"
+        fault = Fault(place=option, typed=typed, problem=str(error), mend="Check the unit, C or F")
         raise DataError(_OPTIONS, [fault]) from None
 
 
@@ -179,10 +175,21 @@ def _over_targets(flute, frame):
     return np.log(frame["frequency_hz"].to_numpy() / target) / CENT
 
 
-def _remarks(constants, with_offset, corrections):
+def _another_flute(constants, flute):
+    """Say so where the constants come from another flute."""
+    known = constants.document["flutes"]
+    bore = millimetres(flute.bore.stations[0][1])
+    if all(f["name"] != flute.name or f["bore_diameter_mm"] != bore for f in known):
+        names = ", ".join(f"{f['name']!r} (bore {f['bore_diameter_mm']:.2f} mm)" for f in known)
+        yield f"constants of {names}; this is {flute.name!r} (bore {bore:.2f} mm)"
+
+
+def _remarks(flute, constants, with_offset, corrections):
     if constants is None:
         yield "no constants: the formulas as they stand, with the usual doubt about each"
-    elif not with_offset:
+    else:
+        yield from _another_flute(constants, flute)
+    if constants is not None and not with_offset:
         yield "the calibration's air offset is not applied; --with-offset does"
     if corrections.reference_pressure is not None:
         yield f"at the calibration's usual breath, {corrections.reference_pressure:.0f} Pa"

@@ -176,6 +176,12 @@ def _named(calibration, key):
     return hole_name(index, len(m.flute.holes)) if kind == "hole" else m.place[index]
 
 
+def _doubt_left(calibration):
+    if calibration.doubt_left > 1:
+        return "the notes scatter so much that the doubt has grown"
+    return f"{100 * calibration.doubt_left:.0f} % of the doubt is left"
+
+
 def _what_the_notes_tell(calibration):
     singular = calibration.singular_values
     strong = int(np.sum(singular > 1))
@@ -192,8 +198,7 @@ def _what_the_notes_tell(calibration):
         f"  chi2 {calibration.chi2:.1f} over {calibration.rows} rows{widened}",
         f"  singular values in prior units: {shown}",
         f"  {seen} seen better than beforehand",
-        f"  least seen of what is reported: {blind} "
-        f"({100 * calibration.doubt_left:.0f} % of the doubt is left)",
+        f"  least seen of what is reported: {blind} ({_doubt_left(calibration)})",
     ]
     flutes = [part.measurements.flute for part in calibration.tables]
     ends = [end for flute in flutes for end in (flute.head, flute.foot)]

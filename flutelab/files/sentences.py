@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from flutelab.files.constants_file import learned
-from flutelab.fitting.calibrate import Calibration, TableResult
+from flutelab.fitting.calibrate import Calibration, TableResult, another_day
 from flutelab.fitting.problem import SESSION_SD, Parameter
 from flutelab.fitting.suspects import Suspect
 from flutelab.model.corrections import META
@@ -31,7 +31,7 @@ _SAID = {
 }
 _ADVICE = {
     "window": "play the bare pipe or the second register too",
-    "foot": "take readings of the bare pipe, before any hole is drilled",
+    "foot": "on your next pipe, take readings before any hole is drilled",
     "wall": "add overblown or cross-fingered notes, or measure the wall at the holes again",
     "hole_end": "add cross-fingered notes",
     "bore": "measure the bore again",
@@ -42,6 +42,7 @@ _ADVICE = {
     "loss": "leave the friction as it is",
     "coupling": "leave the coupling as it is",
 }
+_MORE_PIPES = "take readings of bare pipes of several lengths"
 _WAYS = {
     "bore": "as if {} {} than written",
     "wall": "as if {} {} than written",
@@ -52,6 +53,7 @@ _LONGER = {
     "wall": ("thicker", "thinner"),
     "pad_depth": ("deeper", "less deep"),
 }
+CLEAR = 1.5  # sd from which a cause is more than its own doubt
 ON_THE_BOOK = 2  # cents
 CLOSE_TO_BOOK = 10  # cents between a flute's notes, seen against the book
 TOLD_ASIDE = 2  # rows left out that the sentences name
@@ -133,6 +135,9 @@ def _largest_cause(calibration, odd):
             f"As the notes stand, the largest cause would be {told}; what does not fit (below) may "
             "have bent this."
         )
+    sd = float(np.sqrt(calibration.covariance[best, best]))
+    if abs(moved[best]) < CLEAR * sd:
+        return f"No single cause stands out; the likeliest is {told}."
     return f"The largest cause is probably {told}."
 
 
@@ -193,8 +198,14 @@ def _size(metres, unit, digits=1):
 
 
 def foretold_cents(calibration: Calibration) -> float:
-    """Return how well another day's notes are foretold [cents]: corrections, breath, tuner."""
-    names = list(calibration.spread.names)
+    """Return how well another day's notes are foretold [cents], as `foretell` has it.
+
+    Corrections, that day's air, breath and tuner; no less than what the fit itself leaves
+    where notes scatter more than chance lets them.
+    """
+    air_sd = calibration.priors["air_offset"].sd
+    spread = another_day(calibration.spread, air_sd)
+    names = list(spread.names)
     variance = []
     for part in calibration.tables:
         columns = [
@@ -206,8 +217,12 @@ def foretold_cents(calibration: Calibration) -> float:
         ]  # fmt: skip
         fitted = np.array([fate == "fitted" for fate in part.fate])
         gradient = part.gradient[fitted][:, columns]
-        variance.append(np.einsum("np,pq,nq->n", gradient, calibration.spread.covariance, gradient))
-    return float(np.sqrt(np.median(np.concatenate(variance)) + SESSION_SD**2))
+        variance.append(np.einsum("np,pq,nq->n", gradient, spread.covariance, gradient))
+    told = float(np.sqrt(np.median(np.concatenate(variance)) + SESSION_SD**2))
+    if calibration.widened == 1:
+        return told
+    left = [part.residual[row] for _, row, part in _fitted(calibration)]
+    return max(told, float(np.sqrt(np.mean(np.square(left)))))
 
 
 def _how_well(calibration):
@@ -292,8 +307,18 @@ def _what_next(calibration, odd):
     ]  # fmt: skip
     if unseen:
         several = " and ".join(_SAID[name] for name in unseen)
-        advice = "; ".join(dict.fromkeys(_ADVICE[name] for name in unseen))
+        known = _ADVICE | ({"foot": _MORE_PIPES} if _has_bare_row(calibration) else {})
+        advice = "; ".join(dict.fromkeys(known[name] for name in unseen))
         return f"These notes say next to nothing about {several}: {advice}."
     if not any(part.measurements.flute.holes for part in calibration.tables):
         return "Next, measure the flute with its holes, and give both to flutelab calibrate."
-    return "Foretell the fingerings you want next (flutelab predict), and file towards them."
+    return (
+        "Foretell the fingerings you want next (flutelab predict), and file towards them: filing "
+        "only ever raises a note."
+    )
+
+
+def _has_bare_row(calibration):
+    return any(
+        not np.any(part.measurements.rows.drilled[row]) for _, row, part in _fitted(calibration)
+    )

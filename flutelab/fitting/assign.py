@@ -98,9 +98,7 @@ def _reason(off, own, stated):
                 f"write register = {other + 1}, or mend the octave"
             )
     if abs(abs(mine) - 1200) <= SLIP_CENTS:
-        way = "an octave high" if mine > 0 else "an octave low"
-        return (
-            f"{mine:+.0f} cents from {label}: it reads {way}; mend the octave, "
-            "or write its register"
-        )
+        mend = "mend the octave, or write its register" if mine > 0 else "mend the octave"
+        way = "high" if mine > 0 else "low"
+        return f"{mine:+.0f} cents from {label}: it reads an octave {way}; {mend}"
     return f"{mine:+.0f} cents from {label}: check the fingering and the note"

@@ -155,6 +155,20 @@ def calibrate(
     return _finish(problem, all_priors, tuple(free), tuple(hold))
 
 
+def another_day(spread: Spread, air_sd: float) -> Spread:
+    """Return the spread of the corrections for notes of another day.
+
+    That day's air errs anew, by `air_sd` [K], whatever it did when the flute was measured.
+    """
+    if "air_offset" not in spread.names:
+        return spread
+    index = spread.names.index("air_offset")
+    covariance = np.array(spread.covariance)
+    covariance[index, :] = covariance[:, index] = 0.0
+    covariance[index, index] = air_sd**2
+    return Spread(names=spread.names, covariance=covariance)
+
+
 def _own_of(measurements, own):
     """Corrections that each table has for itself; one pipe in several tables has one bore."""
     if len(measurements) == 1:

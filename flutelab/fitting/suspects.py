@@ -68,7 +68,7 @@ def suspects(calibration: Calibration) -> tuple[Suspect, ...]:
             break
         others[best] = tuple(
             key for key, worth in candidates.items()
-            if key != best and worth > ALIKE * candidates[best] and not _same_rows(key, best, found)
+            if key != best and worth > ALIKE * candidates[best] and key not in found
         )  # fmt: skip
         found.append(best)
         fit = _Fit(_with(problem, found))
@@ -77,10 +77,6 @@ def suspects(calibration: Calibration) -> tuple[Suspect, ...]:
 
 def _start(problem):
     return Problem(problem.tables, problem.parameters, problem.start, "linear")
-
-
-def _same_rows(key, best, found):
-    return key in found or key == best
 
 
 def _least_worth(problem):

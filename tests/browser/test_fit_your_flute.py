@@ -97,6 +97,7 @@ def chromium(find_tool):
         message = "needs playwright: pip install -e '.[browser]'"
         if os.environ.get("CI") == "true":
             pytest.fail(message)
+        # an extra that a user need not have; continuous checks fail above instead
         pytest.skip(message)
     from playwright.sync_api import sync_playwright
 
