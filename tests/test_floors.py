@@ -22,9 +22,11 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     "model": (
         2,
         (
+            "axes",
             "flute",
             "corrections",
             "rows",
+            "bore",
             "chain",
             "lattice",
             "modes",

@@ -12,21 +12,33 @@ from itertools import pairwise
 
 import numpy as np
 
+from flutelab.model.axes import by_note, columns, join, leaf
+from flutelab.model.bore import Cones, cones
 from flutelab.model.corrections import Corrections
-from flutelab.model.flute import End, Flute, Window
+from flutelab.model.flute import End, Flute, Window, bore_diameter
 from flutelab.model.rows import Rows
-from flutelab.physics import coupling, hole, window
+from flutelab.physics import coupling, ends, hole, window
 from flutelab.physics.air import Air, warmer
+from flutelab.physics.hole import HoleFormulas
+from flutelab.physics.window import stub_length, window_length
 
 
 @dataclass(frozen=True, kw_only=True)
 class Formulas:
-    """Which published formula serves where."""
+    """Which formula serves where: our own, or `PUBLISHED`, or any mixture."""
 
-    hole_inner: Callable = hole.inner_length_lefebvre
-    hole_outer: Callable = hole.outer_length
-    hole_series: Callable = hole.series_length
-    window: Callable = window.window_length
+    hole: HoleFormulas = hole.OWN
+    end: Callable = ends.own_end
+    window: Callable = window_length
+    stub: Callable = stub_length
+
+
+PUBLISHED = Formulas(
+    hole=hole.PUBLISHED,
+    end=ends.published_end,
+    window=window.published_window_length,
+    stub=window.published_stub_length,
+)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -34,35 +46,50 @@ class HeadOrFoot:
     """An end of the chain: its kind and the lengths its kind needs."""
 
     kind: str  # "window", "open", "flanged", "stopped", "node"
+    radius: float  # of the bore there [m]
     correction: float = 1.0  # of the end correction of open and flanged ends
     lip_ratio: float = 1.0
+    formula: Callable = ends.own_end
     length: float = 0.0  # the window's end correction, from its centre [m of bore]
     stub: float = 0.0  # cavity behind the window's centre [m]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Chain:
-    """Numbers of a flute with its corrections; shapes (batch, note, 1, holes or tubes)."""
+    """Numbers of a flute with its corrections; shapes (batch, note, 1, holes or tubes).
+
+    A hole's `radius` is that at the outside, its `mouth` the radius at the bore. Lengths of
+    the outer end are those of a hole of `radius`, all others of a hole of `mouth`.
+    """
 
     air: Air
-    radius: np.ndarray
+    radius: np.ndarray  # of the bore at the head: impedances are relative to rho c/(pi radius^2)
     tubes: np.ndarray
+    cones: Cones | None  # where the bore is no cylinder
+    bore_radius: np.ndarray  # at each hole
+    outer_radius: np.ndarray  # of the pipe there
     hole_radius: np.ndarray
-    area: np.ndarray  # of each hole over the bore's
-    chimney: np.ndarray  # wall and matching height of an open hole [m]
+    mouth: np.ndarray
+    mouth_along: np.ndarray  # half the mouth's length along the bore
+    height: np.ndarray  # of the wall [m]
+    matching: np.ndarray
     inner: np.ndarray
-    outer: np.ndarray
+    outer: np.ndarray  # a part cover's length included
+    closed: np.ndarray  # height of the volume under the pad [m]
+    closed_inner: np.ndarray
     before: np.ndarray  # series arm at the head's side of each tube, bore length [m]
     after: np.ndarray  # and at the foot's side; 0 where there is no hole
-    closed: np.ndarray  # height of the volume under the pad [m]
+    straight: bool  # every chimney a cylinder
     is_open: np.ndarray
     drilled: np.ndarray
+    formulas: HoleFormulas
     head: HeadOrFoot
     foot: HeadOrFoot
     distance: np.ndarray  # between openings, outside [m]
     strength: np.ndarray  # chi
     sounding: np.ndarray  # which openings are open to the outside
-    pair: np.ndarray  # which two different ones both are
+    pair: np.ndarray  # which two different ones both are, and lie on one line of the pipe
+    unheard: np.ndarray  # and which do not: their coupling is left out
     loss: float
     coupling: float
     shape: tuple[int, int]  # (batch, note)
@@ -88,31 +115,41 @@ def chain(
     Returns
     -------
     Chain
+
+    Warns
+    -----
+    ValidityWarning
+        Of each formula whose range the flute leaves, with the value.
     """
     corrections = corrections or Corrections()
     formulas = formulas or Formulas()
     scale = _Leaves(corrections)
-    diameter = leaf(flute.bore.stations[0][1])
-    radius = np.atleast_1d(diameter * scale.bore / 2)
-    places = [np.zeros(1), *(np.atleast_1d(leaf(h.position)) for h in flute.holes)]
-    places.append(np.atleast_1d(leaf(flute.foot.position)))
-    head_place = -0.5 * flute.head.along if isinstance(flute.head, Window) else 0.0
-    places[0] = np.atleast_1d(leaf(head_place))
-    holes = _hole_numbers(flute, rows, scale, radius, formulas)
+    places = [leaf(place) for place in _places(flute)]
+    stations = [(leaf(place), leaf(diameter)) for place, diameter in flute.bore.stations]
+    bore = scale.bore * join([leaf(d) for d in _diameters(flute)]) / 2
+    holes = _hole_numbers(flute, rows, scale, bore[..., 1:-1], formulas.hole)
+    reference = bore[..., :1]
+    arm = holes.pop("series") * (reference / bore[..., 1:-1]) ** 2 / 2
     numbers = {
         "air": _row_air(rows.air, scale.air_offset),
-        "radius": radius,
-        "tubes": _join([later - before for before, later in pairwise(places)]),
+        "radius": reference,
+        "tubes": join([later - before for before, later in pairwise(places)]),
+        "cones": cones(stations, places, scale.bore),
         **holes,
-        "head": _head(flute, scale, radius, formulas),
-        "foot": _end(flute.foot, scale, radius, diameter),
+        "before": columns(np.zeros(1), arm),
+        "after": columns(arm, np.zeros(1)),
+        "head": _head(flute, scale, reference, formulas),
+        "foot": _end(flute, flute.foot, scale, bore[..., -1:], formulas),
         "loss": scale.loss,
         "coupling": scale.coupling,
     }
+    outside = (bore[..., -2:-1] if flute.holes else bore[..., -1:]) + _thickness(flute)
     return Chain(
         **numbers,
+        formulas=formulas.hole,
+        straight=all(h.inner_diameter is None for h in flute.holes),
         **_sounding(flute, holes["is_open"], scale.foot),
-        distance=_distances(places, flute.head, radius + _thickness(flute, diameter)),
+        distance=_distances(places, flute.head, outside),
         strength=_strengths(len(places), flute.head),
         shape=_shape(numbers),
     )
@@ -126,23 +163,15 @@ class _Leaves:
             setattr(self, entry.name, leaf(getattr(corrections, entry.name)))
 
 
-def leaf(value: float) -> float:
-    """Return a leaf of shape (batch, 1, 1) with a last axis for openings; a float as it is."""
-    return value[..., None] if np.ndim(value) else value
+def _places(flute):
+    """Places of head (a window's centre), holes and foot."""
+    head = -0.5 * flute.head.along if isinstance(flute.head, Window) else 0.0
+    return [head, *(h.position for h in flute.holes), flute.foot.position]
 
 
-def _join(parts):
-    return np.concatenate(np.broadcast_arrays(*parts), axis=-1) if parts else np.zeros((0,))
-
-
-def _by_note(values):
-    """Shape (N, ...) -> (1, N, 1, ...); one row where all rows are alike."""
-    values = np.asarray(values)
-    if values.ndim == 3:  # a batch of rows
-        return values[:, :, None]
-    if values.size and np.all(values == values[:1]):
-        values = values[:1]
-    return values[None, :, None]
+def _diameters(flute):
+    """The bore's diameter, as written, at each of them."""
+    return [bore_diameter(flute.bore, place) for place in _places(flute)]
 
 
 def _row_air(air: Air, offset: float) -> Air:
@@ -151,73 +180,103 @@ def _row_air(air: Air, offset: float) -> Air:
 
 
 def _air_leaf(value):
-    return _by_note(value)[..., None] if np.ndim(value) else value
+    return by_note(value)[..., None] if np.ndim(value) else value
 
 
-def _thickness(flute, diameter):
+def _thickness(flute):
     """Return the wall where the openings lie on the pipe."""
     if flute.holes:
         return leaf(flute.holes[-1].wall)
     if flute.foot.outer_diameter is not None:
-        return (leaf(flute.foot.outer_diameter) - diameter) / 2
+        return _lip(flute, flute.foot)
     return leaf(flute.head.wall) if isinstance(flute.head, Window) else 0.0
 
 
-def _hole_numbers(flute, rows, scale, radius, formulas):
-    is_open, drilled = _by_note(rows.openness) > 0.5, _by_note(rows.drilled)
+def _hole_numbers(flute, rows, scale, bore_radius, formulas):
+    openness, drilled = by_note(rows.openness), by_note(rows.drilled)
     if rows.diameter is None:
-        hole_radius = _join([np.atleast_1d(leaf(h.diameter) / 2) for h in flute.holes])
+        radius = _of_holes(flute, lambda h: h.diameter / 2)
     else:
-        hole_radius = _by_note(rows.diameter) / 2
-    wall = _join([np.atleast_1d(leaf(h.wall)) for h in flute.holes])
-    matching = hole.matching_height(hole_radius, radius)
-    height = wall * scale.wall
-    series = formulas.hole_series(hole_radius, radius, height, is_open=is_open)
-    arm = np.where(drilled, series, 0.0) / 2
+        radius = by_note(rows.diameter) / 2
+    wall = _of_holes(flute, lambda h: h.wall)
+    aspect = _of_holes(flute, lambda h: h.aspect)
+    mouth = radius * _of_holes(flute, lambda h: (h.inner_diameter or h.diameter) / h.diameter)
+    height, outer_radius = wall * scale.wall, bore_radius + wall
+    hole.warn_of_shape(np.maximum(radius, mouth), bore_radius, wall)
+    oval = window.elongation(aspect)
+    inner_edge = hole.rounding_gain(_of_holes(flute, lambda h: h.inner_rounding), mouth)
+    outer_edge = hole.rounding_gain(_of_holes(flute, lambda h: h.outer_rounding), radius)
+    inner = formulas.inner(mouth, bore_radius) - formulas.thin(mouth, height)
+    outer = formulas.outer(radius, outer_radius) - formulas.thin(radius, height)
+    series = formulas.series(mouth, bore_radius, height, is_open=openness > 0)
+    depth = scale.pad_depth * radius + formulas.lid(radius, outer_radius)
     return {
-        "hole_radius": hole_radius,
-        "area": (hole_radius / radius) ** 2,
-        "chimney": height + matching,
-        "inner": scale.hole_end * formulas.hole_inner(hole_radius, radius),
-        "outer": scale.hole_end * formulas.hole_outer(hole_radius, radius + wall),
-        "before": columns(np.zeros(1), arm),
-        "after": columns(arm, np.zeros(1)),
-        # a deep pad over a thin wall leaves no volume, never a negative one
-        "closed": np.maximum(height + matching - scale.pad_depth * hole_radius, 0.0),
-        "is_open": is_open & drilled,
+        "bore_radius": bore_radius,
+        "outer_radius": outer_radius,
+        "hole_radius": radius,
+        "mouth": mouth,
+        "mouth_along": mouth * np.sqrt(aspect),
+        "height": height,
+        "matching": hole.matching_height(mouth, bore_radius),
+        "inner": scale.hole_end * (oval * inner - inner_edge),
+        "outer": scale.hole_end * (oval * outer - outer_edge),
+        "closed": hole.closed_height(radius, mouth, bore_radius, height, depth),
+        "closed_inner": oval * formulas.closed_inner(mouth, bore_radius),
+        "series": np.where(drilled, series * hole.series_elongation(aspect), 0.0),
+        "is_open": (openness > 0) & drilled,
         "drilled": drilled,
     }
+
+
+def _of_holes(flute, value):
+    """One leaf a hole, last axis holes."""
+    return join([leaf(value(h)) for h in flute.holes])
 
 
 def _head(flute, scale, radius, formulas):
     head = flute.head
     if isinstance(head, End):
-        return _end(head, scale, radius, leaf(flute.bore.stations[0][1]))
-    sizes = (leaf(head.along), leaf(head.across), leaf(head.wall))
+        return _end(flute, head, scale, radius, formulas)
+    sizes = (leaf(head.along), leaf(head.across), leaf(head.wall), radius)
+    shape = {
+        "plug_to_window": leaf(head.plug_to_window),
+        "ramp": leaf(head.ramp),
+        "block": leaf(head.block),
+    }
     return HeadOrFoot(
         kind="window",
-        length=scale.window * formulas.window(*sizes, radius),
-        stub=leaf(head.along) / 2 + leaf(head.plug_to_window),
+        radius=radius,
+        length=scale.window * formulas.window(*sizes, **shape),
+        stub=formulas.stub(*sizes, **shape),
     )
 
 
-def _end(end, scale, radius, diameter):
+def _end(flute, end, scale, radius, formulas):
+    common = {
+        "kind": end.kind,
+        "radius": radius,
+        "correction": scale.foot,
+        "formula": formulas.end,
+    }
+    if end.kind == "flanged":
+        return HeadOrFoot(**common, lip_ratio=0.0)
     if end.outer_diameter is None:
-        return HeadOrFoot(kind=end.kind, correction=scale.foot)
-    lip = (leaf(end.outer_diameter) - diameter) / 2
-    return HeadOrFoot(
-        kind=end.kind, correction=scale.foot, lip_ratio=radius / (radius + np.maximum(lip, 0))
-    )
+        return HeadOrFoot(**common)
+    return HeadOrFoot(**common, lip_ratio=radius / (radius + np.maximum(_lip(flute, end), 0)))
+
+
+def _lip(flute, end):
+    """The wall's thickness at an end, as written."""
+    return leaf(end.outer_diameter - bore_diameter(flute.bore, end.position)) / 2
 
 
 def _distances(places, head, outer_radius):
     """(..., n, n) between openings; an end face lies one outer radius off the line."""
-    along = np.abs(_join(places)[..., :, None] - _join(places)[..., None, :])
+    along = np.abs(join(places)[..., :, None] - join(places)[..., None, :])
     at_end = np.zeros(len(places), bool)
     at_end[-1], at_end[0] = True, not isinstance(head, Window)
     mixed = at_end[:, None] != at_end[None, :]
-    outer = np.asarray(outer_radius)[..., None] if np.ndim(outer_radius) else outer_radius
-    distance = np.sqrt(along**2 + np.where(mixed, outer, 0.0) ** 2)
+    distance = np.sqrt(along**2 + np.where(mixed, outer_radius[..., None], 0.0) ** 2)
     return distance + np.eye(len(places))  # any length: an opening is no pair with itself
 
 
@@ -234,21 +293,20 @@ def _sounding(flute, is_open, end_correction):
     # an end whose own correction is switched off cannot hear the others either: the
     # inertances of the outside air would no longer be positive
     heard = ("window", "open", "flanged") if np.any(end_correction) else ("window",)
-    ends = [np.array([kind in heard]) for kind in (head, flute.foot.kind)]
-    sounding = columns(ends[0], is_open, ends[1])
+    outlets = [np.array([kind in heard]) for kind in (head, flute.foot.kind)]
+    sounding = columns(outlets[0], is_open, outlets[1])
     both = sounding[..., :, None] & sounding[..., None, :]
-    return {"sounding": sounding, "pair": both & ~np.eye(sounding.shape[-1], dtype=bool)}
+    both = both & ~np.eye(sounding.shape[-1], dtype=bool)
+    line = np.array([True, *_on_line(flute), True])
+    hear = line[:, None] & line[None, :]
+    return {"sounding": sounding, "pair": both & hear, "unheard": both & ~hear}
 
 
-def columns(*parts: np.ndarray) -> np.ndarray:
-    """Join arrays on the last axis, broadcasting all axes before it."""
-    lead = np.broadcast_shapes(*(np.shape(p)[:-1] for p in parts))
-    joined = np.empty((*lead, sum(p.shape[-1] for p in parts)), np.result_type(*parts))
-    begin = 0
-    for part in parts:
-        joined[..., begin : begin + part.shape[-1]] = part
-        begin += part.shape[-1]
-    return joined
+def _on_line(flute):
+    """Whether each hole reaches the line through the window."""
+    for h in flute.holes:
+        outer_radius = bore_diameter(flute.bore, h.position) / 2 + h.wall
+        yield bool(np.all(np.abs(h.angle) * outer_radius <= h.diameter / 2))
 
 
 def _shape(numbers):

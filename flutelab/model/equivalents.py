@@ -8,8 +8,8 @@ import numpy as np
 
 from flutelab.model.chain import Formulas
 from flutelab.model.corrections import Corrections
-from flutelab.model.flute import End, Flute, Window
-from flutelab.physics import ends
+from flutelab.model.flute import End, Flute, Window, bore_diameter
+from flutelab.physics.hole import matching_height, open_length
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,10 +48,12 @@ def equivalents(
         bore's diameter.
     """
     formulas = formulas or Formulas()
-    found = [*_window(flute, corrections, formulas), *_ends(flute, corrections)]
-    found += _holes(flute, corrections, formulas)
-    diameter = flute.bore.stations[0][1]
-    return (*found, _scaled("bore", "inner diameter", diameter, corrections.bore))
+    found = [*_window(flute, corrections, formulas), *_ends(flute, corrections, formulas)]
+    found += _holes(flute, corrections, formulas.hole)
+    head = 0.0 if isinstance(flute.head, End) else -flute.head.along / 2
+    where = "inner diameter" if len(flute.bore.stations) == 1 else "inner diameter at the head"
+    diameter = bore_diameter(flute.bore, head)
+    return (*found, _scaled("bore", where, diameter, corrections.bore))
 
 
 def _scaled(name, where, formula, factor, off=0.0):
@@ -68,9 +70,10 @@ def _window(flute, corrections, formulas):
     head = flute.head
     if not isinstance(head, Window):
         return
-    radius = flute.bore.stations[0][1] / 2
     # the bore's correction is reported beside, so the window's stands at the written bore
-    length = formulas.window(head.along, head.across, head.wall, radius)
+    radius = bore_diameter(flute.bore, -head.along / 2) / 2
+    shape = {"plug_to_window": head.plug_to_window, "ramp": head.ramp, "block": head.block}
+    length = formulas.window(head.along, head.across, head.wall, radius, **shape)
     half = head.along / 2
     for where, off in (
         ("from the window's centre", 0.0),
@@ -80,23 +83,23 @@ def _window(flute, corrections, formulas):
         yield _scaled("window", where, length, corrections.window, off)
 
 
-def _ends(flute, corrections):
-    radius = flute.bore.stations[0][1] / 2
+def _ends(flute, corrections, formulas):
     for place, end in (("at the head", flute.head), ("at the foot", flute.foot)):
         if isinstance(end, End) and end.kind in ("open", "flanged"):
-            ratio = 1.0 if end.outer_diameter is None else 2 * radius / end.outer_diameter
-            relative = ends.FLANGED_LIMIT if end.kind == "flanged" else ends.lip_length(ratio)
-            yield _scaled("foot", place, radius * float(relative), corrections.foot)
+            diameter = bore_diameter(flute.bore, end.position)
+            ratio = 1.0 if end.outer_diameter is None else diameter / end.outer_diameter
+            relative, _ = formulas.end(0.0, 0.0 if end.kind == "flanged" else ratio)
+            yield _scaled("foot", place, diameter / 2 * float(relative), corrections.foot)
 
 
 def _holes(flute, corrections, formulas):
     if not flute.holes:
         return
-    bore_radius = flute.bore.stations[0][1] / 2
+    bore = np.array([bore_diameter(flute.bore, h.position) for h in flute.holes]) / 2
     radii = np.array([h.diameter for h in flute.holes]) / 2
     walls = np.array([h.wall for h in flute.holes])
-    both = formulas.hole_inner(radii, bore_radius)
-    both = both + formulas.hole_outer(radii, bore_radius + walls)
+    both = open_length(radii, bore, walls, bore + walls, formulas)
+    both = both - walls - matching_height(radii, bore)
     yield _scaled("wall", "mean of the holes", float(walls.mean()), corrections.wall)
     yield _scaled("hole_end", "mean of the holes", float(both.mean()), corrections.hole_end)
     pad = _scaled("pad_depth", "mean of the holes", float(radii.mean()), corrections.pad_depth)

@@ -11,13 +11,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from flutelab.model.chain import Chain, chain, columns, leaf
+from flutelab.model.axes import columns, leaf
+from flutelab.model.bore import clamped_between, cone_elements, end_to_end, product
+from flutelab.model.chain import Chain, chain
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute
 from flutelab.model.rows import Rows
 from flutelab.physics import ends, window
 from flutelab.physics.coupling import mutual_impedance
-from flutelab.physics.tube import propagation, tube
+from flutelab.physics.tube import cone, propagation, tube
 
 BLOCK = 4096  # systems solved at a time: bounds memory, stays in cache
 
@@ -57,18 +59,17 @@ def elements(
     frequency = np.asarray(frequency)[..., None]
     air = chain.air
     k = 2 * np.pi * frequency / air.sound_speed
-    ka = k * chain.radius
-    side = (ka / 2) ** 2  # rho c k^2/(4 pi) over rho c/(pi a^2): any opening on the side
-    lead = np.broadcast_shapes(ka.shape[:-1], (*chain.shape, 1))
+    side = (k * chain.radius / 2) ** 2  # rho c k^2/(4 pi): the window
+    lead = np.broadcast_shapes(side.shape[:-1], (*chain.shape, 1))
     openings = np.empty((4, *lead, chain.is_open.shape[-1] + 2), dtype=complex)
-    _fill_end(openings[..., :1], chain.head, k, ka, side, radiation)
-    _fill_end(openings[..., -1:], chain.foot, k, ka, side, radiation)
-    _fill_holes(openings[..., 1:-1], chain, frequency, k, side, loss, radiation)
+    _fill_end(openings[..., :1], chain, chain.head, k, side, radiation)
+    _fill_end(openings[..., -1:], chain, chain.foot, k, side, radiation)
     own = columns(
-        _end_resistance(chain.head, ka, side),
-        side * np.ones(chain.is_open.shape[-1]),
-        _end_resistance(chain.foot, ka, side),
+        _end_resistance(chain, chain.head, k, side),
+        _hole_resistance(chain, k),
+        _end_resistance(chain, chain.foot, k, side),
     )
+    _fill_holes(openings[..., 1:-1], chain, frequency, k, radiation * own[..., 1:-1], loss)
     return Elements(
         tubes=_folded_tubes(chain, frequency, k, loss),
         openings=tuple(openings),
@@ -82,14 +83,18 @@ def elements(
 
 def _clamped_modes(chain, k):
     """Modes of tubes, pads and the cavity behind the window, each on its own (...)."""
-    arms = np.arctan(k * chain.before) + np.arctan(k * chain.after)
-    tubes = np.floor((k * chain.tubes + arms) / np.pi)
-    pads = np.floor(k * chain.closed / np.pi + 0.5) * (chain.drilled & ~chain.is_open)
+    if chain.cones is None:
+        arms = np.arctan(k * chain.before) + np.arctan(k * chain.after)
+        tubes = np.sum(np.floor((k * chain.tubes + arms) / np.pi), axis=-1)
+    else:
+        tubes = clamped_between(k, chain.cones, chain.before, chain.after, chain.radius)
+    inner = np.arctan(k * _closed_inner(chain, k))
+    pads = np.floor((k * chain.closed + inner) / np.pi + 0.5) * (chain.drilled & ~chain.is_open)
     cavity = np.floor(k * chain.head.stub / np.pi + 0.5)
-    return np.sum(tubes, axis=-1) + np.sum(pads, axis=-1) + np.sum(cavity, axis=-1)
+    return tubes + np.sum(pads, axis=-1) + np.sum(cavity, axis=-1)
 
 
-def _fill_end(into, end, k, ka, side, radiation):
+def _fill_end(into, chain, end, k, side, radiation):
     """Write (A, B, C, D) of an end."""
     if end.kind == "stopped":
         into[0], into[1], into[2], into[3] = 0, 1, 0, 0
@@ -101,44 +106,75 @@ def _fill_end(into, end, k, ka, side, radiation):
         into[2] = window.stub_admittance(k, end.stub)
         into[3] = 1 + into[1] * into[2]
     else:
+        seen = ends.end_impedance(k * end.radius, **_rim(end), radiation=radiation)
         into[0], into[2], into[3] = 1, 0, 1
-        into[1] = ends.end_impedance(ka, **_mouth(end), radiation=radiation)
+        into[1] = seen * (chain.radius / end.radius) ** 2
 
 
-def _end_resistance(end, ka, side):
+def _end_resistance(chain, end, k, side):
     """Return an end's own radiation resistance; of no account where it does not sound."""
-    return ends.end_resistance(ka, **_mouth(end)) if end.kind in ("open", "flanged") else side
+    if end.kind not in ("open", "flanged"):
+        return side
+    return ends.end_resistance(k * end.radius, **_rim(end)) * (chain.radius / end.radius) ** 2
 
 
-def _mouth(end):
-    return {
-        "lip_ratio": end.lip_ratio,
-        "flanged": end.kind == "flanged",
-        "correction": end.correction,
-    }
+def _rim(end):
+    return {"lip_ratio": end.lip_ratio, "correction": end.correction, "formula": end.formula}
 
 
-def _fill_holes(into, chain, frequency, k, side, loss, radiation):
+def _hole_resistance(chain, k):
+    """Return each hole's own radiation resistance."""
+    own = chain.formulas.resistance(k, chain.hole_radius, chain.outer_radius)
+    return own * (chain.radius / chain.hole_radius) ** 2
+
+
+def _fill_holes(into, chain, frequency, k, resistance, loss):
     """Write (A, B, C, D) of all holes."""
     if not into.shape[-1]:
         return
-    gamma, relative = propagation(frequency, chain.hole_radius, chain.air, loss * chain.loss)
-    impedance = relative / chain.area
-    cosh, z_sinh, y_sinh, _ = tube(gamma, impedance, chain.chimney)
-    inner = 1j * k * chain.inner / chain.area
-    outer = 1j * k * chain.outer / chain.area + radiation * side
-    shunt = np.tanh(gamma * chain.closed) / impedance
-    is_open, end = chain.is_open, y_sinh * outer + cosh
-    into[0] = np.where(is_open, cosh + inner * y_sinh, 0.0)
-    into[1] = np.where(is_open, cosh * outer + z_sinh + inner * end, 1.0)
-    into[2] = np.where(is_open, y_sinh, 0.0)
-    into[3] = np.where(is_open, end, np.where(chain.drilled, shunt, 0.0))
+    formulas, at_mouth = chain.formulas, (chain.radius / chain.mouth) ** 2
+    line = propagation(frequency, chain.mouth, chain.air, loss * chain.loss)
+    a, b, c, d = _chimney(chain, frequency, loss, line)
+    gain = formulas.inner_gain(k, chain.mouth, chain.bore_radius)
+    inner = 1j * k * (chain.inner + gain) * at_mouth
+    gain = formulas.outer_gain(k, chain.hole_radius, chain.outer_radius)
+    outer = 1j * k * (chain.outer + gain) * (chain.radius / chain.hole_radius) ** 2 + resistance
+    shunt = np.tanh(line[0] * chain.closed) / (line[1] * at_mouth)
+    shunt = shunt / (1 + 1j * k * _closed_inner(chain, k) * at_mouth * shunt)
+    ratio = formulas.ratio(k, chain.mouth_along)
+    is_open, end = chain.is_open, c * outer + d
+    into[0] = np.where(is_open, ratio * (a + inner * c), 0.0)
+    into[1] = np.where(is_open, ratio * (a * outer + b + inner * end), 1.0)
+    into[2] = np.where(is_open, c / ratio, 0.0)
+    into[3] = np.where(is_open, end / ratio, np.where(chain.drilled, shunt / ratio**2, 0.0))
+
+
+def _chimney(chain, frequency, loss, line):
+    """(a, b, c, d) from the mouth to the outside: a tube of the mouth's radius, then a cone."""
+    gamma, relative = line
+    at_mouth = relative * (chain.radius / chain.mouth) ** 2
+    if chain.straight:
+        return tube(gamma, at_mouth, chain.height + chain.matching)
+    near, far = chain.mouth, chain.hole_radius
+    narrowing = propagation(frequency, 0.5 * (near + far), chain.air, loss * chain.loss)
+    impedance = narrowing[1] * chain.radius**2 / (near * far)
+    flare = (far - near) / chain.height
+    wall = cone(narrowing[0], impedance, chain.height, near, far, flare)
+    return product(tube(gamma, at_mouth, chain.matching), wall)
+
+
+def _closed_inner(chain, k):
+    return chain.closed_inner + chain.formulas.inner_gain(k, chain.mouth, chain.bore_radius)
 
 
 def _folded_tubes(chain, frequency, k, loss):
     """Tubes between openings with the holes' series arms folded in."""
-    gamma, relative = propagation(frequency, chain.radius, chain.air, loss * chain.loss)
-    a, b, c, d = tube(gamma, relative, chain.tubes)
+    if chain.cones is None:
+        gamma, relative = propagation(frequency, chain.radius, chain.air, loss * chain.loss)
+        a, b, c, d = tube(gamma, relative, chain.tubes)
+    else:
+        each = cone_elements(chain.cones, frequency, chain.air, loss * chain.loss, chain.radius)
+        a, b, c, d = end_to_end(chain.cones, each)
     before, after = 1j * k * chain.before, 1j * k * chain.after
     # [[1, before], [0, 1]] . tube . [[1, after], [0, 1]]
     a, b = a + before * c, b + before * d

@@ -13,7 +13,7 @@ import numpy as np
 
 from flutelab.model.chain import Chain, chain
 from flutelab.model.corrections import Corrections
-from flutelab.model.flute import Flute
+from flutelab.model.flute import Flute, bore_diameter
 from flutelab.model.lattice import Elements, elements, head_impedance, system
 from flutelab.model.rows import Rows, distinct, take
 from flutelab.physics.hole import cutoff_frequency, open_length
@@ -84,7 +84,7 @@ def modes(
     index, inverse = distinct(fingerings)
     fingerings = take(fingerings, index)
     numbers = chain(flute, fingerings, corrections)
-    limit = PLANE_KA * np.min(numbers.air.sound_speed) / (2 * np.pi * np.max(numbers.radius))
+    limit = PLANE_KA * np.min(numbers.air.sound_speed) / (2 * np.pi * _widest(numbers))
     ceiling = _ceiling(numbers, len(fingerings))
     roots, reason = find_roots(at(numbers), ceiling, count, limit)
     # healthy modes' peaks fall as 1/f^2
@@ -97,7 +97,7 @@ def modes(
         q = roots.real / (2 * roots.imag)
     status = np.where(_near_cutoff(flute, fingerings, roots.real, q), "near cutoff", "ok")
     # only behind an open hole are there modes that do not speak
-    vented = np.any((fingerings.openness > 0.5) & fingerings.drilled, axis=-1, keepdims=True)
+    vented = np.any((fingerings.openness > 0) & fingerings.drilled, axis=-1, keepdims=True)
     status = np.where((strength < WEAK) & vented, "weak", status)
     return Modes(
         frequency=roots.real[inverse],
@@ -107,6 +107,13 @@ def modes(
         reason=reason[inverse],
         root=roots[inverse],
     )
+
+
+def _widest(numbers):
+    """The bore's largest radius, bar what lies behind the window."""
+    if numbers.cones is None:
+        return np.max(numbers.radius)
+    return max(np.max(numbers.cones.near), np.max(numbers.cones.far))
 
 
 def register_roots(found: Modes, register: np.ndarray) -> np.ndarray:
@@ -295,19 +302,17 @@ def _near_cutoff(flute, fingerings, frequency, q):
     speed = np.broadcast_to(fingerings.air.sound_speed, (len(fingerings),))
     place = np.array([h.position for h in flute.holes])
     wall = np.array([h.wall for h in flute.holes])
+    bore = np.array([bore_diameter(flute.bore, x) / 2 for x in place])
     written = np.array([h.diameter for h in flute.holes])
-    bore_radius = flute.bore.stations[0][1] / 2
-    for row, is_open in enumerate((fingerings.openness > 0.5) & fingerings.drilled):
+    for row, is_open in enumerate((fingerings.openness > 0) & fingerings.drilled):
         first = np.flatnonzero(is_open)[:2]
         if len(first) == 1:
             near[row] = q[row] < LOW_Q
         elif len(first) == 2:
-            radius = (written if fingerings.diameter is None else fingerings.diameter[row])[
-                first
-            ] / 2
-            height = open_length(radius, bore_radius, wall[first], bore_radius + wall[first])
-            cutoff = cutoff_frequency(
-                speed[row], radius.mean(), bore_radius, np.diff(place[first])[0], height.mean()
-            )
+            diameter = written if fingerings.diameter is None else fingerings.diameter[row]
+            radius, a, w = diameter[first] / 2, bore[first], wall[first]
+            height = open_length(radius, a, w, a + w).mean()
+            spacing = np.diff(place[first])[0]
+            cutoff = cutoff_frequency(speed[row], radius.mean(), a.mean(), spacing, height)
             near[row] = frequency[row] > NEAR_CUTOFF * cutoff
     return near

@@ -111,3 +111,37 @@ def tube(gamma: complex, impedance: complex, length: float) -> tuple[complex, ..
     """
     cosh, sinh = np.cosh(gamma * length), np.sinh(gamma * length)
     return cosh, impedance * sinh, sinh / impedance, cosh
+
+
+def cone(
+    gamma: complex, impedance: complex, length: float, near: float, far: float, flare: float
+) -> tuple[complex, ...]:
+    """Return the chain elements (a, b, c, d) of a straight cone, head side first.
+
+    Parameters
+    ----------
+    gamma : complex
+        Propagation constant, at the mean radius where there are losses [1/m].
+    impedance : complex
+        rho c/(pi near far) times what the losses change, over any reference.
+    length, near, far : float or array
+        Axial length, radii at its ends [m].
+    flare : float or array
+        dr/dx; 0 gives the cylinder.
+
+    Notes
+    -----
+    Spherical waves, with x1 = near/flare and x2 = far/flare from the apex (derived; the
+    determinant is 1, losses or not):
+    a = (far/near) cosh(Gamma L) - sinh(Gamma L)/(Gamma x1),  b = Z sinh(Gamma L),
+    c = [(1 - 1/(Gamma^2 x1 x2)) sinh(Gamma L) + (1/x1 - 1/x2) cosh(Gamma L)/Gamma]/Z,
+    d = (near/far) cosh(Gamma L) + sinh(Gamma L)/(Gamma x2).
+    """
+    cosh, sinh = np.cosh(gamma * length), np.sinh(gamma * length)
+    from_near, from_far = flare / (gamma * near), flare / (gamma * far)
+    return (
+        far / near * cosh - from_near * sinh,
+        impedance * sinh,
+        ((1 - from_near * from_far) * sinh + (from_near - from_far) * cosh) / impedance,
+        near / far * cosh + from_far * sinh,
+    )

@@ -1,0 +1,145 @@
+"""The bore between openings: cylinders, or cones end to end, as two-ports.
+
+Shapes (batch, note, frequency), a last axis over tubes or over their cones. Impedances are
+relative to rho c/(pi r^2) of a reference radius r, that of the bore at the head.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from flutelab.model.axes import join
+from flutelab.physics.air import Air
+from flutelab.physics.tube import cone, propagation
+
+STEEPEST = np.log(1.1)  # of the radius within one cone: wall losses are taken at its mean radius
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Cones:
+    """The cones of all tubes in a row; tube i has those from ``first[i]`` to ``first[i + 1]``."""
+
+    length: np.ndarray
+    near: np.ndarray  # radius at the head's side [m]
+    far: np.ndarray
+    flare: np.ndarray  # how fast the radius grows
+    first: tuple[int, ...]
+
+
+def cones(
+    stations: Sequence[tuple[float, float]], places: Sequence[float], scale: float
+) -> Cones | None:
+    """Return the cones between openings; None where the bore is a cylinder.
+
+    Parameters
+    ----------
+    stations : ((position, diameter), ...)
+        Cylinders beyond the first and the last [m].
+    places : sequence of n
+        Of the openings, head to foot, leaves [m].
+    scale : float or leaf
+        Multiplies the diameters.
+    """
+    if all(np.all(diameter == stations[0][1]) for _, diameter in stations):
+        return None
+    ends = [-np.inf, *(place for place, _ in stations), np.inf]
+    radii = [scale * diameter / 2 for _, diameter in stations]
+    radii = [radii[0], *radii, radii[-1]]
+    parts, first = [], [0]
+    for tube in pairwise(places):
+        for (begin, end), (near, far) in zip(pairwise(ends), pairwise(radii), strict=True):
+            parts += _within(tube, begin, end, near, far)
+        first.append(len(parts))
+    return Cones(
+        **{
+            name: join([part[i] for part in parts])
+            for i, name in enumerate(("length", "near", "far", "flare"))
+        },
+        first=tuple(first),
+    )
+
+
+def _within(tube, begin, end, near, far):
+    """The part of a tube between two stations, as (length, near, far, flare) of each cone."""
+    low, high = np.maximum(tube[0], begin), np.minimum(tube[1], end)
+    if not np.any(high > low):
+        return []
+    high = np.maximum(high, low)
+    flare = (far - near) / (end - begin)  # 0 beyond the last station: infinite length
+    start = near + flare * (low - begin) if np.isfinite(begin) else near
+    stop = start + flare * (high - low)
+    count = int(np.ceil(np.max(np.abs(np.log(stop / start))) / STEEPEST)) or 1
+    length = (high - low) / count
+    edges = [start + flare * length * i for i in range(count + 1)]
+    return [(length, one, other, flare) for one, other in pairwise(edges)]
+
+
+def cone_elements(
+    bore: Cones, frequency: np.ndarray, air: Air, loss: float, reference: float
+) -> tuple[np.ndarray, ...]:
+    """Return (a, b, c, d) of each cone, last axis cones."""
+    gamma, relative = propagation(frequency, 0.5 * (bore.near + bore.far), air, loss)
+    impedance = relative * reference**2 / (bore.near * bore.far)
+    return cone(gamma, impedance, bore.length, bore.near, bore.far, bore.flare)
+
+
+def end_to_end(bore: Cones, each: tuple[np.ndarray, ...]) -> tuple[np.ndarray, ...]:
+    """Return (a, b, c, d) of each tube from those of its cones, last axis tubes."""
+    tubes = []
+    for begin, end in pairwise(bore.first):
+        whole = tuple(part[..., begin] for part in each)
+        for i in range(begin + 1, end):
+            whole = product(whole, tuple(part[..., i] for part in each))
+        tubes.append(whole)
+    return tuple(np.stack(part, axis=-1) for part in zip(*tubes, strict=True))
+
+
+def product(one: tuple[np.ndarray, ...], other: tuple[np.ndarray, ...]) -> tuple[np.ndarray, ...]:
+    """Return the two-port of one after the other, head side first."""
+    a, b, c, d = one
+    e, f, g, h = other
+    return a * e + b * g, a * f + b * h, c * e + d * g, c * f + d * h
+
+
+def clamped_between(
+    k: np.ndarray, bore: Cones, before: np.ndarray, after: np.ndarray, reference: float
+) -> np.ndarray:
+    """Return how many lossless modes of all tubes, closed by p = 0 at both ends, lie below k (...).
+
+    Parameters
+    ----------
+    k : (..., 1) real
+    bore : Cones
+    before, after : (..., tubes)
+        Series lengths at each tube's ends, 0 or less [m].
+    reference : float or leaf
+
+    Notes
+    -----
+    Each cone alone has floor(kL/pi). Joining one to those before it adds one where
+    B_joined/(B_before B_next) is negative (the pivot of the node between them; Wittrick and
+    Williams, see `modes.mode_count`); a negative series mass alone counts as -1.
+    """
+    impedance = reference**2 / (bore.near * bore.far)
+    each = cone(1j * k, impedance, bore.length, bore.near, bore.far, bore.flare)
+    total = np.sum(np.floor(k * bore.length / np.pi), axis=-1)
+    for tube, (begin, end) in enumerate(pairwise(bore.first)):
+        chained = [tuple(part[..., i] for part in each) for i in range(begin, end)]
+        arms = [_arm(k[..., 0] * side[..., tube]) for side in (before, after)]
+        total = total - sum(np.asarray(arm[1].imag < 0) for arm in arms)
+        whole = arms[0]
+        for part in [*chained, arms[1]]:
+            joined = product(whole, part)
+            turned = (1j * joined[1] * whole[1] * part[1]).real
+            total = total + (turned < 0)
+            whole = joined
+    return total
+
+
+def _arm(length):
+    one = np.ones(np.shape(length), dtype=complex)
+    return one, 1j * length * one, 0 * one, one
