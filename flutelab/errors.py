@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import warnings
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 
@@ -26,6 +28,14 @@ class Fault:
     def __str__(self) -> str:
         typed = "" if self.typed is None else f" {self.typed!r}:"
         return f"{self.place}:{typed} {self.problem}. {self.mend}."
+
+
+@contextmanager
+def already_warned() -> Iterator[None]:
+    """Keep back validity warnings: the same flute was looked at, and warned of, before."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", ValidityWarning)
+        yield
 
 
 class DataError(ValueError):

@@ -18,6 +18,7 @@ from flutelab.files.safely import read_text, write_text
 from flutelab.fitting.calibrate import Calibration
 from flutelab.model.corrections import META, NAMES, Corrections, Prior, Spread
 from flutelab.model.equivalents import equivalents
+from flutelab.model.flute import bore_diameter
 from flutelab.units import millimetres, to_celsius
 
 KIND = "flutelab constants"
@@ -30,30 +31,34 @@ PRIOR_ONLY = 0.9  # posterior over prior sd above which the notes say next to no
 FORMULAS = {
     "window": (
         "flutelab.physics.window.window_length",
-        1,
-        "End correction of the window from its centre, as a length of bore: 1.06 (w + t_m + t_i "
-        "+ t_r) pi a^2/(along across), the lengths those of the round hole of equal area. The "
-        "closed cavity behind the centre, along/2 + plug_to_window long, is kept apart.",
+        2,
+        "End correction of the window from its centre, as a length of bore: t_w pi a^2/(along "
+        "across); with r = sqrt(along across/pi) and d = along/2 + plug_to_window, t_w = w + t_m + "
+        "(t_i + t_r)(1 - 0.08 ln(across/along)^2) + 0.413 r exp(-3.05 d/a) - 0.0724 r "
+        "exp(-3.83 w/r), the lengths those of the round hole of equal area; a ramp and a block "
+        "change it as the docstring says. The closed cavity behind the centre is kept apart: "
+        "d + 0.21 t_w along across/(pi a^2).",
     ),
     "foot": (
-        "flutelab.physics.ends.lip_length, flutelab.physics.ends.unflanged_length",
-        1,
-        "End correction l of an open pipe of bore radius a and outer radius r, q = a/r: "
-        "l/a = 0.8216 - 0.2083 q + 0.057 q (1 - q^5), falling with frequency as for a thin rim; "
-        "0.8216 in a flange.",
+        "flutelab.physics.ends.own_end",
+        2,
+        "End correction l of an open pipe of bore radius a and outer radius r, q = a/r, "
+        "s = 1 - q, at low frequency: l/a = 0.82159 - q (0.208889 - s (0.1105 ln(1/s) + "
+        "0.0632 s)); 0.82159 in a flange; its change with frequency as the docstring says.",
     ),
     "wall": (
         "the wall w at each finger hole",
-        1,
-        "Thickness of the wall at the holes, in the chimney of open and closed holes and in "
-        "their series terms; the outer radius a + w stays as measured.",
+        2,
+        "Thickness of the wall at the holes, in the chimney of open and closed holes, in their "
+        "series terms and in what a thin wall takes off their ends; the outer radius a + w stays "
+        "as measured.",
     ),
     "hole_end": (
-        "flutelab.physics.hole.inner_length_lefebvre, flutelab.physics.hole.outer_length",
-        1,
-        "Inner plus outer end correction of an open hole of radius b, d = b/a: inner "
-        "b (0.822 - 0.095 d - 1.566 d^2 + 2.138 d^3 - 1.640 d^4 + 0.502 d^5), outer "
-        "b (0.822 - 0.47 (b/(a + w))^0.8).",
+        "flutelab.physics.hole.inner_length_lefebvre, outer_length, thin_wall_loss",
+        2,
+        "Inner plus outer end correction of an open hole of radius b, d = b/a, at low frequency: "
+        "inner b (0.822 - 0.095 d - 1.566 d^2 + 2.138 d^3 - 1.640 d^4 + 0.502 d^5), outer "
+        "b (0.822 - 0.44 (b/(a + w))^0.8), each less 0.0366 b exp(-6 w/b).",
     ),
     "bore": ("the bore's inner diameter", 1, "Inner diameter of the pipe; hole places, hole "
              "diameters and walls stay as measured."),
@@ -62,8 +67,8 @@ FORMULAS = {
     "breath": ("cents per doubling of the blowing pressure", 1, "Added as breath times "
                "log2(pressure/reference_pressure) to notes with a known pressure."),
     "second_register": ("cents", 1, "Added to notes of the second register and above."),
-    "pad_depth": ("the volume of a closed hole", 1, "A finger or pad fills pad_depth hole radii "
-                  "of the chimney from outside; 0 is a flush lid."),
+    "pad_depth": ("flutelab.physics.hole.closed_height", 2, "A finger or pad fills pad_depth hole "
+                  "radii of the chimney from outside; 0 is a lid that follows the pipe."),
     "loss": ("flutelab.physics.tube.propagation", 1, "Multiplies the wall's part of propagation "
              "constant and characteristic impedance (Zwikker and Kosten)."),
     "coupling": ("flutelab.physics.coupling.mutual_impedance", 1, "Multiplies the coupling of "
@@ -293,7 +298,7 @@ def _correction_entry(calibration, name):
 def _flute_entry(calibration, table):
     part = calibration.tables[table]
     m = part.measurements
-    radius = m.flute.bore.stations[0][1] / 2
+    radius = bore_diameter(m.flute.bore, 0.0) / 2
     return {
         "name": m.flute.name,
         "bore_diameter_mm": millimetres(2 * radius),

@@ -16,7 +16,7 @@ from flutelab.files.tables import table
 from flutelab.fitting.calibrate import another_day
 from flutelab.fitting.problem import BORE_AIR_SD, ROOM_AIR_SD, SESSION_SD
 from flutelab.model.corrections import Corrections, Spread, default_priors
-from flutelab.model.flute import Flute
+from flutelab.model.flute import Flute, bore_diameter
 from flutelab.model.notes import CENT, predict_notes
 from flutelab.model.rows import fingering_word, rows
 from flutelab.physics.air import moist_air
@@ -178,7 +178,7 @@ def _over_targets(flute, frame):
 def _another_flute(constants, flute):
     """Say so where the constants come from another flute."""
     known = constants.document["flutes"]
-    bore = millimetres(flute.bore.stations[0][1])
+    bore = millimetres(bore_diameter(flute.bore, 0.0))
     if all(f["name"] != flute.name or f["bore_diameter_mm"] != bore for f in known):
         names = ", ".join(f"{f['name']!r} (bore {f['bore_diameter_mm']:.2f} mm)" for f in known)
         yield f"constants of {names}; this is {flute.name!r} (bore {bore:.2f} mm)"

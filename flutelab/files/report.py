@@ -13,7 +13,7 @@ from flutelab.fitting.suspects import Suspect, suspects
 from flutelab.making.cautions import CAUTIONS
 from flutelab.model.corrections import META, NAMES
 from flutelab.model.equivalents import equivalents
-from flutelab.model.flute import End, Window, hole_name
+from flutelab.model.flute import End, Window, bore_diameter, hole_name
 from flutelab.model.notes import CENT
 from flutelab.units import inches, millimetres, to_celsius
 
@@ -121,7 +121,7 @@ def _correction(calibration, name, table):
 def _lengths(calibration, table):
     part = calibration.tables[table]
     m = part.measurements
-    radius = m.flute.bore.stations[0][1] / 2
+    radius = bore_diameter(m.flute.bore, 0.0) / 2
     lines = [f"As lengths on {m.flute.name!r}"]
     for e in equivalents(m.flute, part.corrections):
         sd = abs(e.per_unit) * sd_on(calibration, table, e.name)

@@ -8,11 +8,12 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy.optimize import OptimizeResult, least_squares
 
+from flutelab.errors import already_warned
 from flutelab.fitting.assign import Assignment, assign
 from flutelab.fitting.measurements import Measurements
 from flutelab.model.chain import chain
 from flutelab.model.corrections import META, Corrections, Prior, default_priors
-from flutelab.model.flute import Flute
+from flutelab.model.flute import Flute, bore_diameter
 from flutelab.model.modes import at, newton
 from flutelab.model.notes import CENT, diameter_gradient, pitch_gradient, played_cents
 from flutelab.model.rows import Rows, distinct, take
@@ -76,7 +77,7 @@ def usual_priors(
     room = any(np.any(m.from_room) for m in measurements)
     priors["air_offset"] = replace(priors["air_offset"], sd=ROOM_AIR_SD if room else BORE_AIR_SD)
     stated = [
-        m.flute.uncertainty.bore / m.flute.bore.stations[0][1]
+        m.flute.uncertainty.bore / bore_diameter(m.flute.bore, 0.0)
         for m in measurements
         if m.flute.uncertainty.bore is not None
     ]
@@ -189,8 +190,9 @@ def follow(flute: Flute, rows: Rows, corrections: Corrections, roots: np.ndarray
     if not len(rows):
         return roots
     index, inverse = distinct(rows, roots.real, roots.imag)
-    numbers = chain(flute, take(rows, index), corrections)
-    moved = newton(at(numbers), roots[index, None])[inverse, 0]
+    with already_warned():
+        numbers = chain(flute, take(rows, index), corrections)
+        moved = newton(at(numbers), roots[index, None])[inverse, 0]
     with np.errstate(invalid="ignore"):
         far = np.abs(np.log(np.abs(moved) / np.abs(roots))) > LARGEST_STEP
     return np.where(~np.isfinite(moved) | (moved.imag < 0) | far, np.nan, moved)

@@ -50,9 +50,8 @@ def equivalents(
     formulas = formulas or Formulas()
     found = [*_window(flute, corrections, formulas), *_ends(flute, corrections, formulas)]
     found += _holes(flute, corrections, formulas.hole)
-    head = 0.0 if isinstance(flute.head, End) else -flute.head.along / 2
     where = "inner diameter" if len(flute.bore.stations) == 1 else "inner diameter at the head"
-    diameter = bore_diameter(flute.bore, head)
+    diameter = bore_diameter(flute.bore, 0.0)
     return (*found, _scaled("bore", where, diameter, corrections.bore))
 
 

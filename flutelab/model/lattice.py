@@ -13,12 +13,13 @@ import numpy as np
 
 from flutelab.model.axes import columns, leaf
 from flutelab.model.bore import clamped_between, cone_elements, end_to_end, product
-from flutelab.model.chain import Chain, chain
+from flutelab.model.chain import Chain, Formulas, chain
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute
 from flutelab.model.rows import Rows
 from flutelab.physics import ends, window
 from flutelab.physics.coupling import mutual_impedance
+from flutelab.physics.hole import warn_of_wave_number
 from flutelab.physics.tube import cone, propagation, tube
 
 BLOCK = 4096  # systems solved at a time: bounds memory, stays in cache
@@ -260,11 +261,19 @@ def in_blocks(function: Callable, chain: Chain, frequency: np.ndarray) -> np.nda
     return np.concatenate([function(chain, frequency[..., s : s + step]) for s in starts], axis=2)
 
 
+def warn_of_frequency(chain: Chain, highest: float) -> None:
+    """Warn where the highest frequency [Hz] is beyond what the holes were compared at."""
+    if chain.hole_radius.shape[-1]:
+        k = 2 * np.pi * highest / np.min(chain.air.sound_speed)
+        warn_of_wave_number(k, np.max(chain.bore_radius))
+
+
 def input_impedance(
     flute: Flute,
     fingerings: Rows,
     frequency: np.ndarray,
     corrections: Corrections | None = None,
+    formulas: Formulas | None = None,
 ) -> np.ndarray:
     """Return the impedance at the head [Pa s/m3], shape (N, F) (or (batch, N, F)).
 
@@ -276,6 +285,12 @@ def input_impedance(
     frequency : (F,) [Hz]
         Real or complex.
     corrections : Corrections, optional
+    formulas : Formulas, optional
+
+    Warns
+    -----
+    ValidityWarning
+        Where the flute or a frequency leaves a formula's range.
 
     Notes
     -----
@@ -288,6 +303,7 @@ def input_impedance(
         e = elements(numbers, block)
         return head_impedance(e) * e.scale[..., 0]
 
-    numbers = chain(flute, fingerings, corrections)
+    numbers = chain(flute, fingerings, corrections, formulas)
+    warn_of_frequency(numbers, np.max(np.abs(frequency), initial=0.0))
     result = in_blocks(evaluate, numbers, np.asarray(frequency)[None, None, :])
     return result[0] if result.shape[0] == 1 else result

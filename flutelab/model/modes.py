@@ -6,15 +6,23 @@ root is then followed while losses and radiation are switched on.
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from flutelab.model.chain import Chain, chain
+from flutelab.errors import ValidityWarning
+from flutelab.model.chain import Chain, Formulas, chain
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute, bore_diameter
-from flutelab.model.lattice import Elements, elements, head_impedance, system
+from flutelab.model.lattice import (
+    Elements,
+    elements,
+    head_impedance,
+    system,
+    warn_of_frequency,
+)
 from flutelab.model.rows import Rows, distinct, take
 from flutelab.physics.hole import cutoff_frequency, open_length
 
@@ -63,6 +71,7 @@ def modes(
     corrections: Corrections | None = None,
     *,
     count: int = 3,
+    formulas: Formulas | None = None,
 ) -> Modes:
     """Return the first `count` modes of each row.
 
@@ -75,15 +84,22 @@ def modes(
         Without a batch axis.
     count : int
         How many modes from the lowest.
+    formulas : Formulas, optional
 
     Returns
     -------
     Modes
         Never an exception for a row without a mode: status ``none`` and a reason.
+
+    Warns
+    -----
+    ValidityWarning
+        Where the flute or a mode that speaks leaves a formula's range, and of openings
+        that do not lie on one line, with what is left out.
     """
     index, inverse = distinct(fingerings)
     fingerings = take(fingerings, index)
-    numbers = chain(flute, fingerings, corrections)
+    numbers = chain(flute, fingerings, corrections, formulas)
     limit = PLANE_KA * np.min(numbers.air.sound_speed) / (2 * np.pi * _widest(numbers))
     ceiling = _ceiling(numbers, len(fingerings))
     roots, reason = find_roots(at(numbers), ceiling, count, limit)
@@ -99,6 +115,9 @@ def modes(
     # only behind an open hole are there modes that do not speak
     vented = np.any((fingerings.openness > 0) & fingerings.drilled, axis=-1, keepdims=True)
     status = np.where((strength < WEAK) & vented, "weak", status)
+    speaks = (reason == "") & (status != "weak")
+    warn_of_frequency(numbers, np.max(roots.real, where=speaks, initial=0.0))
+    _warn_of_unheard(numbers, roots, speaks)
     return Modes(
         frequency=roots.real[inverse],
         q=q[inverse],
@@ -106,6 +125,22 @@ def modes(
         status=np.where(reason == "", status, "none")[inverse],
         reason=reason[inverse],
         root=roots[inverse],
+    )
+
+
+def _warn_of_unheard(numbers, roots, speaks):
+    """Warn of openings off the line: the size is that of their coupling as if they lay on it."""
+    if not np.any(numbers.unheard & (np.abs(numbers.coupling) > 0)):
+        return
+    heard = replace(numbers, pair=numbers.pair | numbers.unheard)
+    start = np.where(speaks, roots, roots[speaks][0] if np.any(speaks) else 1.0)
+    off = 1200 * np.log2(np.abs(newton(at(heard), start).real / start.real))
+    most = np.max(np.abs(off), where=speaks, initial=0.0)
+    warnings.warn(
+        "openings do not lie on one line of the pipe: what they do to each other through the "
+        f"air outside is left out; on one line it would move a note by up to {most:.1f} cents",
+        ValidityWarning,
+        stacklevel=3,
     )
 
 

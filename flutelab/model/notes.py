@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from flutelab.model.chain import chain
+from flutelab.errors import already_warned
+from flutelab.model.chain import Formulas, chain
 from flutelab.model.corrections import META, NAMES, Corrections, Spread
 from flutelab.model.flute import Flute
 from flutelab.model.lattice import elements
@@ -48,6 +49,7 @@ def playing_frequencies(
     air: Air,
     corrections: Corrections | None = None,
     register: int | Sequence[int] = 1,
+    formulas: Formulas | None = None,
 ) -> np.ndarray:
     """Return the playing frequency of each fingering [Hz], shape (N,); nan where none.
 
@@ -61,6 +63,8 @@ def playing_frequencies(
     corrections : Corrections, optional
         Default: the formulas as they stand.
     register : int or (N,)
+    formulas : Formulas, optional
+        Default: our own; `PUBLISHED` are the others.
 
     Raises
     ------
@@ -68,7 +72,7 @@ def playing_frequencies(
         A fingering that does not fit the flute.
     """
     wanted = rows(flute, fingerings, air=air, register=register)
-    return predict_notes(flute, wanted, corrections).frequency
+    return predict_notes(flute, wanted, corrections, formulas=formulas).frequency
 
 
 def predict_notes(
@@ -76,6 +80,8 @@ def predict_notes(
     fingerings: Rows,
     corrections: Corrections | None = None,
     spread: Spread | None = None,
+    *,
+    formulas: Formulas | None = None,
 ) -> Notes:
     """Predict notes, with +- where the corrections' spread is given.
 
@@ -86,6 +92,7 @@ def predict_notes(
         N rows; register 0 counts as 1.
     corrections : Corrections, optional
     spread : Spread, optional
+    formulas : Formulas, optional
 
     Returns
     -------
@@ -93,7 +100,8 @@ def predict_notes(
     """
     corrections = corrections or Corrections()
     register = np.maximum(np.asarray(fingerings.register), 1)
-    found = modes(flute, fingerings, corrections, count=int(register.max(initial=1)) + 1)
+    count = int(register.max(initial=1)) + 1
+    found = modes(flute, fingerings, corrections, count=count, formulas=formulas)
     column = register_roots(found, register)
     pick = np.arange(len(fingerings)), np.maximum(column, 0)
     none = column < 0
@@ -110,7 +118,7 @@ def predict_notes(
     )
     if spread is None:
         return notes
-    gradient = pitch_gradient(flute, fingerings, root, corrections, spread.names)
+    gradient = pitch_gradient(flute, fingerings, root, corrections, spread.names, formulas)
     sd = np.sqrt(np.einsum("np,pq,nq->n", gradient, spread.covariance, gradient))
     return replace(notes, sd=sd, gradient=gradient)
 
@@ -141,6 +149,7 @@ def pitch_gradient(
     root: np.ndarray,
     corrections: Corrections,
     names: Sequence[str],
+    formulas: Formulas | None = None,
 ) -> np.ndarray:
     """Return d(cents)/d(correction), shape (N, P), at solved roots.
 
@@ -153,6 +162,7 @@ def pitch_gradient(
     corrections : Corrections
         Without a batch axis.
     names : sequence of P str
+    formulas : Formulas, optional
 
     Notes
     -----
@@ -167,7 +177,7 @@ def pitch_gradient(
     acoustic = [name for name in names if name in ACOUSTIC]
     if acoustic and len(fingerings):
         columns = [list(names).index(name) for name in acoustic]
-        hertz = frequency_gradient(flute, fingerings, root, corrections, acoustic)
+        hertz = frequency_gradient(flute, fingerings, root, corrections, acoustic, formulas)
         gradient[:, columns] = hertz / (CENT * root.real[:, None])
     return gradient
 
@@ -178,6 +188,7 @@ def frequency_gradient(
     root: np.ndarray,
     corrections: Corrections,
     names: Sequence[str],
+    formulas: Formulas | None = None,
 ) -> np.ndarray:
     """Return df/d(correction) of the eigenfrequencies [Hz per unit], shape (N, P).
 
@@ -188,8 +199,10 @@ def frequency_gradient(
     width = np.subtract(high, low)[:, None]
     index, inverse = distinct(fingerings, root.real, root.imag)
     some = take(fingerings, index)
-    single = chain(flute, some, corrections)
-    return _implicit(chain(flute, some, batch), single, root[index], width).T[inverse]
+    with already_warned():
+        single = chain(flute, some, corrections, formulas)
+        moved = chain(flute, some, batch, formulas)
+        return _implicit(moved, single, root[index], width).T[inverse]
 
 
 def diameter_gradient(
@@ -202,9 +215,10 @@ def diameter_gradient(
         written = np.broadcast_to([h.diameter for h in flute.holes], (len(fingerings), holes))
     step = 1e-4 * written * np.eye(holes)[:, None, :]
     batch = replace(fingerings, diameter=np.concatenate([written - step, written + step]))
-    numbers = chain(flute, batch, corrections)
     width = 2e-4 * written.T
-    hertz = _implicit(numbers, chain(flute, fingerings, corrections), root, width)
+    with already_warned():
+        moved, single = (chain(flute, some, corrections) for some in (batch, fingerings))
+        hertz = _implicit(moved, single, root, width)
     return hertz.T / (CENT * root.real[:, None])
 
 
