@@ -1,0 +1,70 @@
+"""Our own finite elements of the open foot: against the other table, the exact end, itself."""
+
+import csv
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from reference.finite_elements.axisymmetric_end import end_numbers, reflection
+from reference.finite_elements.refit_end import table
+
+from flutelab.physics.ends import levine_schwinger
+
+STORED = Path(__file__).parent / "reference" / "finite_elements" / "axisymmetric_end.csv"
+
+
+@cache
+def stored():
+    with STORED.open(encoding="utf-8", newline="") as file:
+        return [{name: float(cell) for name, cell in row.items()} for row in csv.DictReader(file)]
+
+
+def test_against_the_other_finite_elements():
+    """open_end.csv: another mesh, another way to close the air, the same pipe."""
+    other = {(wall, ka): rest for wall, ka, *rest in table("open_end.csv")}
+    common = [row for row in stored() if (row["wall_over_a"], row["ka"]) in other]
+    assert len(common) == 3 * 15
+    for row in common:
+        length, size = other[row["wall_over_a"], row["ka"]]
+        assert row["end_correction_over_a"] == pytest.approx(length, abs=2e-4), row
+        assert row["abs_reflection"] == pytest.approx(size, abs=2e-4), row
+
+
+def test_against_the_exact_end():
+    """Levine and Schwinger (1948): a rim without thickness, whose edge is the sharpest of all."""
+    sharp = [row for row in stored() if row["wall_over_a"] == 0]
+    assert len(sharp) == 7
+    for row in sharp:
+        size, length = levine_schwinger(row["ka"])
+        assert row["end_correction_over_a"] == pytest.approx(length, abs=1e-4), row
+        assert row["abs_reflection"] == pytest.approx(size, abs=1e-5), row
+
+
+def test_each_cut_of_the_mesh_changes_less():
+    for row in stored():
+        for of in ("length", "reflection"):
+            assert row[f"last_cut_{of}"] < 1e-4
+            # a first change may happen to be next to nothing
+            assert row[f"last_cut_{of}"] < max(0.5 * row[f"first_cut_{of}"], 1e-6)
+
+
+def _again(wall, ka, cut):
+    """Return how far a stored point lies from the same point worked out now, and the row."""
+    (row,) = [r for r in stored() if (r["wall_over_a"], r["ka"]) == (wall, ka)]
+    length, size = end_numbers(reflection(wall, ka, cut)[0], ka)
+    return abs(length - row["end_correction_over_a"]), abs(size - row["abs_reflection"]), row
+
+
+def test_one_point_again_on_a_coarser_mesh():
+    """One cut less than stored: off by what the last cut changed, rounding aside."""
+    length, size, row = _again(0.350633, 0.5, 1)
+    assert length == pytest.approx(row["last_cut_length"], rel=0.05, abs=1e-6)
+    assert size == pytest.approx(row["last_cut_reflection"], rel=0.05, abs=1e-6)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("wall", "ka"), [(0.0, 1.0), (1.0, 0.1), (np.inf, 1.8)])
+def test_points_again(wall, ka):
+    length, size, _ = _again(wall, ka, 2)
+    assert max(length, size) < 1e-6
