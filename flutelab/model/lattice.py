@@ -65,11 +65,7 @@ def elements(
     openings = np.empty((4, *lead, chain.is_open.shape[-1] + 2), dtype=complex)
     _fill_end(openings[..., :1], chain, chain.head, k, side, radiation)
     _fill_end(openings[..., -1:], chain, chain.foot, k, side, radiation)
-    own = columns(
-        _end_resistance(chain, chain.head, k, side),
-        _hole_resistance(chain, k),
-        _end_resistance(chain, chain.foot, k, side),
-    )
+    own = _own_resistances(chain, k, side) if radiation else np.zeros(openings.shape[-1])
     _fill_holes(openings[..., 1:-1], chain, frequency, k, radiation * own[..., 1:-1], loss)
     return Elements(
         tubes=_folded_tubes(chain, frequency, k, loss),
@@ -112,8 +108,17 @@ def _fill_end(into, chain, end, k, side, radiation):
         into[1] = seen * (chain.radius / end.radius) ** 2
 
 
+def _own_resistances(chain, k, side):
+    """Return each opening's own radiation resistance; of no account where it does not sound."""
+    holes = chain.formulas.resistance(k, chain.hole_radius, chain.outer_radius)
+    return columns(
+        _end_resistance(chain, chain.head, k, side),
+        holes * (chain.radius / chain.hole_radius) ** 2,
+        _end_resistance(chain, chain.foot, k, side),
+    )
+
+
 def _end_resistance(chain, end, k, side):
-    """Return an end's own radiation resistance; of no account where it does not sound."""
     if end.kind not in ("open", "flanged"):
         return side
     return ends.end_resistance(k * end.radius, **_rim(end)) * (chain.radius / end.radius) ** 2
@@ -121,12 +126,6 @@ def _end_resistance(chain, end, k, side):
 
 def _rim(end):
     return {"lip_ratio": end.lip_ratio, "correction": end.correction, "formula": end.formula}
-
-
-def _hole_resistance(chain, k):
-    """Return each hole's own radiation resistance."""
-    own = chain.formulas.resistance(k, chain.hole_radius, chain.outer_radius)
-    return own * (chain.radius / chain.hole_radius) ** 2
 
 
 def _fill_holes(into, chain, frequency, k, resistance, loss):

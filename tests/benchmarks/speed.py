@@ -10,13 +10,14 @@ import argparse
 import sys
 import time
 import tracemalloc
-from itertools import product
+from dataclasses import replace
+from itertools import islice, product
 from pathlib import Path
 
 import numpy as np
 
 import flutelab
-from flutelab import calibrate, input_impedance, moist_air, read_flute, read_measurements, rows
+from flutelab import Bore, calibrate, input_impedance, moist_air, read_flute, read_measurements, rows
 from flutelab.model.chain import chain
 from flutelab.model.corrections import Corrections
 from flutelab.model.lattice import elements, head_impedance
@@ -110,6 +111,48 @@ def report_network(flute, every, frequency, tries):
     print(f"ratio to the network library's cascade, coupling off: {ratio:.0f}")
 
 
+def even_flute(holes: int):
+    """Return the half-inch flute with so many equal holes spread along it."""
+    flute = read_flute(DATA / "half-inch-six.toml")
+    low, high = (flute.holes[i].position for i in (0, -1))
+    places = np.linspace(low, high, holes)
+    return replace(flute, holes=tuple(replace(flute.holes[0], position=x) for x in places))
+
+
+def report_growth(tries):
+    """How the cost of a spectrum grows with holes, fingerings and frequencies."""
+    air = moist_air(299.15)
+
+    def spectra(holes, fingerings, frequencies):
+        flute = even_flute(holes)
+        words = ["".join(word) for word in islice(product("xo", repeat=holes), fingerings)]
+        asked = rows(flute, words, air=air)
+        frequency = np.linspace(100, 3000, frequencies)
+        return lambda: input_impedance(flute, asked, frequency)
+
+    cases = {
+        "holes": {n: (n, 8, 1024) for n in (3, 6, 9, 12)},
+        "fingerings": {n: (8, n, 256) for n in (16, 64, 256)},
+        "frequencies": {n: (6, 16, n) for n in (256, 1024, 4096)},
+    }
+    for name, sizes in cases.items():
+        times = {n: best(spectra(*case), tries) for n, case in sizes.items()}
+        power = np.polyfit(np.log(list(times)), np.log(list(times.values())), 1)[0]
+        told = ", ".join(f"{n}: {time:.0f} ms" for n, time in times.items())
+        print(f"{name}: {told}; grows as the power {power:.2f}")
+    largest = spectra(8, 256, 4096)
+    print(f"largest, 8 holes x 256 x 4096: peak {peak_megabytes(largest):.0f} MB")
+
+
+def report_taper(tries):
+    flute = read_flute(DATA / "tapered-wood-six.toml")
+    words = ["x" * (6 - n) + "o" * n for n in range(7)]
+    asked = rows(flute, words, air=moist_air(299.15))
+    straight = replace(flute, bore=Bore(stations=flute.bore.stations[:1]))
+    both = [best(lambda f=f: predict_notes(f, asked), tries) for f in (flute, straight)]
+    print(f"seven notes of a tapered bore: {both[0]:.1f} ms, {both[0] / both[1]:.1f} of a cylinder's")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--tries", type=int, default=9)
@@ -120,6 +163,8 @@ def main() -> None:
     report_notes(tries)
     report_fits(tries)
     report_spectra(tries)
+    report_growth(max(1, tries // 3))
+    report_taper(tries)
 
 
 if __name__ == "__main__":
