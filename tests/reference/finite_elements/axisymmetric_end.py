@@ -1,9 +1,10 @@
 """Finite elements of the open foot: a thick-walled pipe, endless behind, in free air.
 
-Run ``python axisymmetric_end.py RESULT.csv`` (extra `fem`, about ten minutes on one core).
-It solves Helmholtz's equation about a pipe of inner radius 1 on three meshes, each with every
-element of the one before cut in four, and writes end correction and reflection beside what
-each cut changed.
+Run ``python axisymmetric_end.py RESULT.csv`` (extra `fem`, about ten minutes on one core
+with OPENBLAS_NUM_THREADS=1: threads only hold up its many small products). It solves
+Helmholtz's equation about a pipe of inner radius 1 on three meshes, each with every element
+of the one before cut in four, and writes end correction and reflection beside what each cut
+changed.
 
 How: e^{+jwt}; quadratic rectangles on a grid of lines that crowd geometrically towards the
 edges of the rim, so that the singularities there cost little. A plane wave enters through a
