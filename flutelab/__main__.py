@@ -9,6 +9,7 @@ import subprocess
 import sys
 import warnings
 from collections.abc import Sequence
+from difflib import get_close_matches
 from pathlib import Path
 
 import flutelab
@@ -90,7 +91,7 @@ def _predict_parser(commands) -> None:
     warmth.add_argument("--room", metavar="22C", help="room temperature, in C or F")
     warmth.add_argument("--bore", metavar="26C", help="temperature of the air in the bore")
     predict.add_argument(
-        "--humidity", type=float, default=50, metavar="PERCENT", help="relative (default: 50)"
+        "--humidity", type=float, metavar="PERCENT", help="relative (default: 50)"
     )
     which = predict.add_mutually_exclusive_group()
     which.add_argument("--fingering", nargs="+", metavar="xxxxoo", help="default: hole by hole")
@@ -109,8 +110,8 @@ def _calibrate_parser(commands) -> None:
         "files", nargs="+", metavar="FLUTE NOTES", help="each note table after its flute file"
     )
     fit.add_argument(
-        "--free", nargs="+", metavar="NAME", choices=NAMES, default=list(DEFAULT_FREE),
-        help=f"corrections to report (default: {' '.join(DEFAULT_FREE)}) of: {' '.join(NAMES)}",
+        "--free", metavar="NAME[,NAME...]", default=",".join(DEFAULT_FREE),
+        help=f"corrections to report (default: {','.join(DEFAULT_FREE)}) of: {' '.join(NAMES)}",
     )  # fmt: skip
     fit.add_argument("--robust", action="store_true", help="let stray notes pull less")
     fit.add_argument("--out", metavar="DIR", help="folder for constants, table and picture")
@@ -137,7 +138,7 @@ def _predict(options) -> int:
         a4=_a4(options.a4),
     )
     if options.csv:
-        print(told.frame.to_csv(index=False), end="")
+        print(told.frame.to_csv(index=False, float_format="%.7g"), end="")
         print("\n".join(told.remarks), file=sys.stderr)
     else:
         print(told.text)
@@ -152,7 +153,9 @@ def _temperature(option: str, text: str | None) -> float | None:
         raise _Refusal(msg) from None
 
 
-def _humidity(percent: float) -> float:
+def _humidity(percent: float | None) -> float | None:
+    if percent is None:
+        return None
     if not 1 <= percent <= 100:
         msg = f"--humidity: {percent:g} is not a relative humidity; write percent, 1 to 100"
         raise _Refusal(msg)
@@ -174,10 +177,11 @@ def _calibrate(options) -> int:
         )
         raise _Refusal(msg)
     _a4(options.a4)
+    free = _free(options.free)
     measured = _read_all(options.files)
     paths = _result_paths(options)
     check_free(paths.values(), options.overwrite)
-    result = calibrate(*measured, free=options.free, loss="robust" if options.robust else "linear")
+    result = calibrate(*measured, free=free, loss="robust" if options.robust else "linear")
     odd = suspects(result)
     if paths:
         _write_results(result, odd, paths, options)
@@ -187,6 +191,20 @@ def _calibrate(options) -> int:
     else:
         print("\nNothing was written; --out FOLDER saves constants, table and picture.")
     return DONE
+
+
+def _free(text: str) -> list[str]:
+    names = [name.strip() for name in text.split(",") if name.strip()]
+    wrong = [name for name in names if name not in NAMES] or ([] if names else [text])
+    if wrong:
+        near = get_close_matches(wrong[0], NAMES, 1)
+        hint = f"; the nearest is {near[0]}" if near else ""
+        msg = (
+            f"--free: {wrong[0]!r} is no correction{hint}. Write one or more of "
+            f"{', '.join(NAMES)} with commas between"
+        )
+        raise _Refusal(msg)
+    return names
 
 
 def _read_all(files):

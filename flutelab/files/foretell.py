@@ -26,6 +26,7 @@ _OPTIONS = "options"
 NEAR_CUTOFF = (
     "near cutoff: so high that the sound runs past the first open holes; trust these notes less"
 )
+USUAL_HUMIDITY = 0.5  # common practice, no source
 USUAL_ROOM = 20.0  # C, where neither option nor calibration says (common practice, no source)
 
 
@@ -58,7 +59,7 @@ def foretell(
     with_offset: bool = False,
     room: float | None = None,
     bore: float | None = None,
-    humidity: float = 0.5,
+    humidity: float | None = None,
     register: int = 1,
     a4: float = 440.0,
 ) -> Foretold:
@@ -74,8 +75,9 @@ def foretell(
         Apply the calibration's air offset; else the air is as written.
     room, bore : float, optional
         Temperature of the room or of the air in the bore [K].
-    humidity : float
-        0 to 1.
+    humidity : float, optional
+        0 to 1. Default: the calibration's where the temperature is the calibration's too,
+        else 0.5.
     register : int
     a4 : float
         Reference pitch of the note names [Hz].
@@ -121,9 +123,12 @@ def _knowledge(constants, with_offset, air_sd):
 
 def _air(constants, room, bore, humidity):
     said = []
+    known = None
     option, typed = ("--room", room) if bore is None else ("--bore", bore)
     if bore is None and room is None and constants is not None:
-        bore = celsius(float(np.mean(constants.document["conditions"]["bore_temperature_c"])))
+        conditions = constants.document["conditions"]
+        bore = celsius(float(np.mean(conditions["bore_temperature_c"])))
+        known = conditions["humidity_percent"]
         said.append("temperature: as in the calibration; --room or --bore says another")
     elif bore is None:
         if room is None:
@@ -134,6 +139,8 @@ def _air(constants, room, bore, humidity):
             f"bore air taken as {ROOM_TO_BORE:.0f} C warmer than the room (common practice, no "
             "source)"
         )
+    if humidity is None:
+        humidity = USUAL_HUMIDITY if known is None else float(np.mean(known)) / 100
     shown = f"{to_celsius(bore):.1f} C ({to_fahrenheit(bore):.1f} F)"
     said.append(f"bore air {shown}, {100 * humidity:.0f} % humidity, 400 ppm CO2, 101325 Pa")
     try:
@@ -149,21 +156,10 @@ def _checked(flute, fingerings):
     faults, words = [], []
     for text in fingerings:
         try:
-            word = fingering_word(text, len(flute.holes))
+            words.append(fingering_word(text, len(flute.holes)))
         except ValueError as error:
             problem, _, mend = str(error).partition("; ")
             faults.append(Fault(place="--fingering", problem=problem, mend=mend.capitalize()))
-            continue
-        if "h" in word:
-            faults.append(
-                Fault(
-                    place="--fingering",
-                    typed=text,
-                    problem="half-covered holes (h) are not modelled yet",
-                    mend="Leave this fingering out",
-                )
-            )
-        words.append(word)
     if faults:
         raise DataError(_OPTIONS, faults)
     return words
