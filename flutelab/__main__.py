@@ -90,9 +90,7 @@ def _predict_parser(commands) -> None:
     warmth = predict.add_mutually_exclusive_group()
     warmth.add_argument("--room", metavar="22C", help="room temperature, in C or F")
     warmth.add_argument("--bore", metavar="26C", help="temperature of the air in the bore")
-    predict.add_argument(
-        "--humidity", type=float, metavar="PERCENT", help="relative (default: 50)"
-    )
+    predict.add_argument("--humidity", type=float, metavar="PERCENT", help="relative (default: 50)")
     which = predict.add_mutually_exclusive_group()
     which.add_argument("--fingering", nargs="+", metavar="xxxxoo", help="default: hole by hole")
     which.add_argument("--all", action="store_true", help="every fingering of the flute")
