@@ -182,18 +182,27 @@ def test_the_definitions_in_words_give_the_formulas_numbers():
     b, a, w, along, across = 3.1, 7.6, 2.9, 6.0, 8.0
     d, q = b / a, a / (a + w)
     inner = b * (0.822 - 0.095 * d - 1.566 * d**2 + 2.138 * d**3 - 1.640 * d**4 + 0.502 * d**5)
-    outer = b * (0.822 - 0.47 * (b / (a + w)) ** 0.8)
+    outer = b * (0.822 - 0.44 * (b / (a + w)) ** 0.8)
     assert hole.inner_length_lefebvre(b, a) == pytest.approx(inner)
     assert hole.outer_length(b, a + w) == pytest.approx(outer)
-    lip = 0.8216 - 0.2083 * q + 0.057 * q * (1 - q**5)
-    assert float(ends.lip_length(q)) == pytest.approx(lip, rel=1e-6)
-    assert ends.FLANGED_LIMIT == 0.8216
-    r = (along * across / np.pi) ** 0.5
-    height = 1.06 * (w + hole.matching_height(r, a) + hole.inner_length_lefebvre(r, a)
-                     + hole.outer_length(r, a + w))  # fmt: skip
-    expected = height * np.pi * a**2 / (along * across)
-    assert window.window_length(along, across, w, a) == pytest.approx(expected)
-    for text, name in (("1.06", "window"), ("0.2083", "foot"), ("2.138", "hole_end")):
+    thin = 0.0366 * b * np.exp(-6 * 0.3 / b)
+    assert hole.thin_wall_loss(b, 0.3) == pytest.approx(thin, rel=1e-3)
+    s = 1 - q
+    lip = 0.82159 - q * (0.208889 - s * (0.1105 * np.log(1 / s) + 0.0632 * s))
+    assert ends.own_end(0.0, q)[0] == pytest.approx(lip, rel=1e-6)
+    assert ends.own_end(0.0, 0.0)[0] == 0.82159
+    r, plug = (along * across / np.pi) ** 0.5, 2.0
+    both = hole.inner_length_lefebvre(r, a) + r * (0.822 - 0.47 * (r / (a + w)) ** 0.8)
+    height = w + hole.matching_height(r, a) + both * (1 - 0.08 * np.log(across / along) ** 2)
+    distance = along / 2 + plug
+    height += 0.413 * r * np.exp(-3.05 * distance / a) - 0.0724 * r * np.exp(-3.83 * w / r)
+    share = along * across / (np.pi * a**2)
+    shape = {"plug_to_window": plug}
+    seen = window.window_length(along, across, w, a, **shape)
+    assert seen == pytest.approx(height / share, rel=1e-4)
+    seen = window.stub_length(along, across, w, a, **shape)
+    assert seen == pytest.approx(distance + 0.21 * height * share, rel=1e-4)
+    for text, name in (("0.413", "window"), ("0.208889", "foot"), ("0.44", "hole_end")):
         assert text in FORMULAS[name][2]
 
 

@@ -100,25 +100,30 @@ def _air(name):
 
 
 QUANTITIES = {
-    "window": {"window_length": lambda: window.window_length(6e-3, 8e-3, 3e-3, A)},
+    "window": {
+        "window_length": lambda: window.window_length(6e-3, 8e-3, 3e-3, A),
+        "stub_length": lambda: window.stub_length(6e-3, 8e-3, 3e-3, A),
+        "recessed_ramped_length": lambda: window.window_length(
+            6e-3, 8e-3, 3e-3, A, plug_to_window=5e-3, ramp=0.6, block=4e-3
+        ),
+    },
     "foot": {
-        "lip_length": lambda: ends.lip_length(A / (A + W)),
-        "unflanged_length": lambda: ends.unflanged_length(0.3),
-        "flanged_length": lambda: ends.flanged_length(0.3),
+        "rim_length": lambda: ends.own_end(0.3, A / (A + W))[0],
+        "rim_decay": lambda: ends.own_end(0.3, A / (A + W))[1],
+        "sharp_length": lambda: ends.own_end(0.3, 1.0)[0],
+        "flanged_length": lambda: ends.own_end(0.3, 0.0)[0],
     },
     "wall": {
-        "chimney": lambda: numbers(wall=1.2).chimney.item() - numbers().chimney.item(),
+        "height": lambda: numbers(wall=1.2).height.item() - numbers().height.item(),
         "series": lambda: numbers(wall=1.2).after.flat[0],
         "outer": lambda: numbers(wall=1.2).outer.item(),
     },
     "hole_end": {
         "inner_length": lambda: hole.inner_length_lefebvre(B, A),
         "outer_length": lambda: hole.outer_length(B, A + W),
+        "thin_wall_loss": lambda: hole.thin_wall_loss(B, W / 6),
     },
-    "bore": {
-        "radius": lambda: numbers(bore=1.01).radius.item(),
-        "window": lambda: numbers(bore=1.01).head.length.item(),
-    },
+    "bore": {"radius": lambda: numbers(bore=1.01).radius.item()},
     "air_offset": {
         "sound_speed": _air("sound_speed"),
         "density": _air("density"),
@@ -126,7 +131,10 @@ QUANTITIES = {
     },
     "breath": {"cents": lambda: added(breath=37.0, second_register=0.0)},
     "second_register": {"cents": lambda: added(breath=0.0, second_register=-6.0)},
-    "pad_depth": {"closed": lambda: numbers(pad_depth=0.5).closed.item()},
+    "pad_depth": {
+        "closed": lambda: numbers(pad_depth=0.5).closed.item(),
+        "closed_inner": lambda: numbers(pad_depth=0.5).closed_inner.item(),
+    },
     "loss": {
         "propagation_real": lambda: tube.propagation(500.0, A, AIR)[0].real,
         "propagation_imaginary": lambda: tube.propagation(500.0, A, AIR)[0].imag,
