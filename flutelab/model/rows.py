@@ -13,6 +13,7 @@ from flutelab.physics.air import Air
 _LETTERS = {"x": "x", "o": "o", "n": "n", "h": "h", "-": "n", "_": "n", "●": "x", "○": "o"}
 _LETTERS |= {"•": "x", "⬤": "x", "◯": "o", "◐": "h", "◑": "h", "◒": "h", "◓": "h", "–": "n"}
 _IGNORED = " \t|\u00a0"
+_HALF = 0.5  # share of a half-covered hole's area that is left open
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -22,7 +23,7 @@ class Rows:
     Parameters
     ----------
     openness : (N, H)
-        1 open, 0 closed.
+        Share of the hole's area left open: 1 open, 0 closed, 0.5 half covered.
     drilled : (N, H)
         False where the hole is not drilled yet (`n`).
     diameter : (N, H) or None
@@ -92,7 +93,7 @@ def fingering_word(text: str, holes: int) -> str:
     if unknown:
         msg = (
             f"fingering {text!r} holds {', '.join(map(repr, unknown))}; "
-            "use x (closed), o (open) and n (not drilled)"
+            "use x (closed), o (open), h (half covered) and n (not drilled)"
         )
         raise ValueError(msg)
     if len(word) != holes:
@@ -132,21 +133,15 @@ def rows(
     Raises
     ------
     ValueError
-        A fingering that does not fit the flute, or a half-covered hole (not
-        modelled yet).
+        A fingering that does not fit the flute.
     """
     if isinstance(fingerings, str):
         fingerings = fingerings.split() or [""]
     words = [fingering_word(text, len(flute.holes)) for text in fingerings]
-    half = [word for word in words if "h" in word]
-    if half:
-        msg = (
-            f"fingering {half[0]!r}: half-covered holes (h) are not modelled yet; leave the row out"
-        )
-        raise ValueError(msg)
     letters = np.array([list(word) for word in words]).reshape(len(words), len(flute.holes))
+    openness = np.select([letters == "o", letters == "h"], [1.0, _HALF], 0.0)
     return Rows(
-        openness=(letters == "o").astype(float),
+        openness=openness,
         drilled=letters != "n",
         diameter=diameter,
         air=air,

@@ -29,6 +29,7 @@ SERIES_OWN, SERIES_CHIMNEY, SERIES_OPEN = 1.7, 1.76, 0.61  # fitted
 TRANSVERSE = 1.84  # decay of the chimney's lowest transverse mode: first zero of J1'
 ROUNDED = 0.45  # of an edge's radius, see `rounding_gain`
 WIDEST, THINNEST = 0.8, 0.2  # delta and w/b up to (from) which a hole is not warned about
+HIGHEST = 0.6  # ka
 
 
 # --- the chimney ------------------------------------------------------------------------
@@ -337,6 +338,23 @@ def warn_of_shape(hole_radius: float, bore_radius: float, wall: float) -> None:
         told.append(f"its wall is {thinnest:.3g} of its radius (compared from {THINNEST:g})")
     if told:
         warnings.warn(f"finger hole: {'; '.join(told)}", ValidityWarning, stacklevel=2)
+
+
+def warn_of_wave_number(k: float, bore_radius: float) -> None:
+    """Warn once where ka is beyond 0.6, up to which the gains with frequency were compared.
+
+    Warns
+    -----
+    ValidityWarning
+        With the value.
+    """
+    if k * bore_radius > HIGHEST:
+        warnings.warn(
+            f"finger hole: ka is {k * bore_radius:.3g} at the highest frequency "
+            f"(compared up to {HIGHEST:g})",
+            ValidityWarning,
+            stacklevel=3,
+        )
 
 
 # --- whole holes ------------------------------------------------------------------------
