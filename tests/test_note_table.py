@@ -440,13 +440,6 @@ BAD = {
         "blank",
         "Write 2 letters",
     ),
-    "half-covered": (
-        HEAD + "xh,523,22\n",
-        f"{AT}, fingering",
-        "xh",
-        "not modelled yet",
-        "Leave the row out",
-    ),
     "a date": (
         HEAD + "3-Feb,523,22\n",
         f"{AT}, fingering",

@@ -26,6 +26,7 @@ from flutelab.model.flute import (
     Target,
     Uncertainty,
     Window,
+    bore_diameter,
     geometry_faults,
 )
 from flutelab.model.rows import fingering_word
@@ -37,18 +38,24 @@ _FOOT_KINDS = ("open", "flanged", "stopped")
 _SPREADS = ("bore", "wall", "window", "hole_place", "hole_diameter", "length")
 _KEYS = {
     "": ("name", "unit", "bore", "head", "window", "foot", "hole", "uncertainty", "target"),
-    "bore": ("diameter", "wall"),
+    "bore": ("diameter", "stations", "wall"),
     "head": ("kind", "outer_diameter"),
-    "window": ("along", "across", "plug_to_window", "wall"),
+    "window": (
+        "along", "across", "plug_to_window", "wall", "ramp_degrees", "block_height",
+    ),
     "foot": ("from_edge", "outer_diameter", "kind"),
-    "hole": ("from_edge", "from_foot", "diameter", "wall", "label"),
+    "hole": (
+        "from_edge", "from_foot", "diameter", "along", "across", "inner_diameter",
+        "outer_rounding", "inner_rounding", "around_degrees", "wall", "label",
+    ),
     "uncertainty": _SPREADS,
     "target": ("fingering", "note", "frequency_hz", "a4_hz", "label"),
-}
+}  # fmt: skip
 _MEASURE_BORE = (
     "Measure the inside with calipers, in two directions (nominal half-inch pipe measures "
     "about 0.600 to 0.622 in)"
 )
+_STATION_MEND = "Write [[place, diameter], ...], places from the sounding edge, in order"
 _MEASURE_WALL = "Measure the pipe's wall with calipers"
 _MEASURE_LENGTH = "Measure the sound chamber from the sounding edge, or the head's end, to the foot"
 _MEASURE_PLACE = "Measure the hole's centre: from_edge, or from_foot in every hole"
@@ -102,10 +109,9 @@ def read_flute(path: str | Path) -> Flute:
 def _read_parts(top: Section) -> dict:
     """Return the fields of a Flute; None where a part is at fault."""
     bore, wall = _read_bore(top.sub("bore"), _lacks_wall(top.table))
-    inside = None if bore is None else bore.stations[0][1]
-    head, head_section = _read_head(top, inside, wall)
+    head, head_section = _read_head(top, bore, wall)
     foot_section = top.sub("foot")
-    foot = _read_foot(foot_section, inside, wall)
+    foot = _read_foot(foot_section, bore, wall)
     sections = top.each("hole")
     _check_one_end(sections)
     holes = tuple(_read_hole(section, foot, wall) for section in sections)
@@ -142,50 +148,59 @@ def _lacks_wall(table: dict) -> bool:
 
 
 def _read_bore(section: Section, wall_wanted: bool) -> tuple[Bore | None, float]:
-    diameter = section.length("diameter", mend=_MEASURE_BORE)
+    if "stations" in section:
+        if "diameter" in section:
+            section.fault("diameter", "stations stands beside it", "Keep one of the two")
+        stations = section.stations("stations", _STATION_MEND)
+    else:
+        diameter = section.length("diameter", mend=_MEASURE_BORE)
+        stations = None if diameter is None else ((0.0, diameter),)
     wall = section.length("wall", mend=_MEASURE_WALL if wall_wanted else "")
     if wall is not None and wall <= 0:
         section.fault("wall", "it must be greater than 0", "Measure it again")
         wall = None
-    stations = None if diameter is None else ((0.0, diameter),)
     bore = section.record(Bore, stations=stations)
     return bore, wall or _UNREAD_WALL
 
 
-def _read_head(
-    top: Section, inside: float | None, wall: float
-) -> tuple[Window | End | None, Section]:
+def _read_head(top: Section, bore: Bore | None, wall: float) -> tuple[Window | End | None, Section]:
     section = top.sub("head")
     kind = section.choice("kind", _HEAD_KINDS, "window")
     if kind != "window":
         if kind and "window" in top:
             mend = "Leave out [window], or leave out [head] if the flute has a window"
             top.fault("window", f'a head of kind "{kind}" has no window', mend)
-        return _read_end(section, kind, 0.0, inside, wall), section
+        return _read_end(section, kind, 0.0, bore, wall), section
     if "outer_diameter" in section:
         section.fault("outer_diameter", "a head with a window has none", "Leave it out")
     window = top.sub("window")
     mend = "Measure the window {} the pipe"
+    if "window" not in top and "window" not in top.misspelt:
+        top.missing("window", 'Measure it, or write [head] and kind = "open" for a plain pipe')
+        return None, window
     return window.record(
         Window,
         along=window.length("along", mend=mend.format("along")),
         across=window.length("across", mend=mend.format("across")),
         wall=window.length("wall", default=wall),
         plug_to_window=window.length("plug_to_window", default=0.0),
+        ramp=window.angle("ramp_degrees", 90.0, 1.0, 90.0),
+        block=window.length("block_height", default=0.0),
     ), window
 
 
-def _read_foot(section: Section, inside: float | None, wall: float) -> End | None:
+def _read_foot(section: Section, bore: Bore | None, wall: float) -> End | None:
     kind = section.choice("kind", _FOOT_KINDS, "open")
     position = section.length("from_edge", mend=_MEASURE_LENGTH)
-    return _read_end(section, kind, position, inside, wall)
+    return _read_end(section, kind, position, bore, wall)
 
 
 def _read_end(
-    section: Section, kind: str | None, position: float | None, inside: float | None, wall: float
+    section: Section, kind: str | None, position: float | None, bore: Bore | None, wall: float
 ) -> End | None:
     if kind == "open":
-        usual = None if inside is None else inside + 2 * wall
+        known = bore is not None and position is not None
+        usual = bore_diameter(bore, position) + 2 * wall if known else None
         outer = section.length("outer_diameter", default=usual)
         rim = {} if outer is None else {"outer_diameter": outer}
         return section.record(End, position=position, kind=kind, **rim)
@@ -212,13 +227,40 @@ def _read_hole(section: Section, foot: End | None, wall: float) -> Hole | None:
     if position is None and "from_foot" in section:
         distance = section.length("from_foot")
         position = None if distance is None or foot is None else foot.position - distance
+    diameter, aspect = _read_size(section)
+    inner = section.length("inner_diameter")
+    if inner is None and "inner_diameter" in section:
+        return None
     return section.record(
         Hole,
         position=position,
-        diameter=section.length("diameter", mend="Measure it, or write its drill: '#7', '3/16 in'"),
+        diameter=diameter,
+        aspect=aspect,
         wall=section.length("wall", default=wall),
         label=section.text("label"),
+        outer_rounding=section.length("outer_rounding", default=0.0),
+        inner_rounding=section.length("inner_rounding", default=0.0),
+        angle=section.angle("around_degrees", 0.0, -180.0, 180.0),
+        **({} if inner is None else {"inner_diameter": inner}),
     )
+
+
+def _read_size(section: Section) -> tuple[float | None, float | None]:
+    """Return a hole's diameter, that of the equal circle for an oval, and its aspect."""
+    oval = [key for key in ("along", "across") if key in section]
+    if not oval:
+        mend = "Measure it, or write its drill: '#7', '3/16 in'"
+        return section.length("diameter", mend=mend), 1.0
+    if "diameter" in section:
+        section.fault("diameter", f"{oval[0]} stands beside it", "Keep the one or the other")
+    mend = "An oval has its length along the pipe and its width across it"
+    along, across = (section.length(key, mend=mend) for key in ("along", "across"))
+    if not along or not across or min(along, across) < 0:
+        for key, size in (("along", along), ("across", across)):
+            if size is not None and size <= 0:
+                section.fault(key, "it must be greater than 0", "Measure it again")
+        return None, None
+    return float(np.sqrt(along * across)), along / across
 
 
 def _read_target(section: Section, holes: int) -> Target | None:
@@ -273,6 +315,8 @@ def write_flute(
 ) -> None:
     """Write a flute file that reads back as the same flute, digit for digit.
 
+    An oval hole's sizes and an angle may differ in the last digit.
+
     Parameters
     ----------
     flute : Flute
@@ -303,24 +347,28 @@ def _lines(flute: Flute, unit: str) -> Iterator[str]:
             if size is not None:
                 yield f"{key} = {_in_unit(size, unit)}"
 
-    bore = flute.bore.stations[0][1]
     walled = [part for part in (flute.head, *flute.holes) if not isinstance(part, End)]
     wall = walled[0].wall if walled else None
     yield from (f"name = {_quoted(flute.name)}", f"unit = {_quoted(unit)}")
-    yield from ("", "[bore]", *sizes(diameter=bore, wall=wall))
+    yield from ("", "[bore]", *_bore_lines(flute.bore, unit), *sizes(wall=wall))
     if isinstance(flute.head, Window):
         own = None if flute.head.wall == wall else flute.head.wall
         window = {key: getattr(flute.head, key) for key in ("along", "across", "plug_to_window")}
         yield from ("", "[window]", *sizes(**window, wall=own))
+        if flute.head.ramp != np.pi / 2:
+            yield f"ramp_degrees = {_degrees(flute.head.ramp)!r}"
+        yield from sizes(block_height=flute.head.block or None)
     else:
         yield from ("", "[head]", f"kind = {_quoted(flute.head.kind)}")
-        yield from sizes(outer_diameter=_rim(flute.head, bore))
+        yield from sizes(outer_diameter=_rim(flute.head, flute.bore))
     yield from ("", "[foot]", f"kind = {_quoted(flute.foot.kind)}")
-    yield from sizes(from_edge=flute.foot.position, outer_diameter=_rim(flute.foot, bore))
+    yield from sizes(from_edge=flute.foot.position, outer_diameter=_rim(flute.foot, flute.bore))
     for hole in flute.holes:
         own = None if hole.wall == wall else hole.wall
         yield from ("", "[[hole]]")
-        yield from sizes(from_edge=hole.position, diameter=hole.diameter, wall=own)
+        yield from sizes(from_edge=hole.position, **_hole_sizes(hole), wall=own)
+        if hole.angle:
+            yield f"around_degrees = {_degrees(hole.angle)!r}"
         if hole.label:
             yield f"label = {_quoted(hole.label)}"
     if flute.uncertainty != Uncertainty():
@@ -332,10 +380,38 @@ def _lines(flute: Flute, unit: str) -> Iterator[str]:
             yield f"label = {_quoted(target.label)}"
 
 
-def _rim(end: End, bore: float) -> float | None:
+def _bore_lines(bore: Bore, unit: str) -> Iterator[str]:
+    if len(bore.stations) == 1 and bore.stations[0][0] == 0:
+        yield f"diameter = {_in_unit(bore.stations[0][1], unit)}"
+        return
+    pairs = (f"[{_in_unit(x, unit)}, {_in_unit(d, unit)}]" for x, d in bore.stations)
+    yield f"stations = [{', '.join(pairs)}]"
+
+
+def _hole_sizes(hole: Hole) -> dict[str, float | None]:
+    round_hole = hole.aspect == 1
+    stretch = float(np.sqrt(hole.aspect))
+    return {
+        "diameter": hole.diameter if round_hole else None,
+        "along": None if round_hole else hole.diameter * stretch,
+        "across": None if round_hole else hole.diameter / stretch,
+        "inner_diameter": hole.inner_diameter,
+        "outer_rounding": hole.outer_rounding or None,
+        "inner_rounding": hole.inner_rounding or None,
+    }
+
+
+def _degrees(angle: float) -> float:
+    """Return the shortest figure in degrees that reads back as exactly this angle [rad]."""
+    texts = (f"{np.degrees(angle):.{digits}g}" for digits in range(1, 18))
+    return next((float(t) for t in texts if np.radians(float(t)) == angle), np.degrees(angle))
+
+
+def _rim(end: End, bore: Bore) -> float | None:
     if end.kind != "open":
         return None
-    return bore if end.outer_diameter is None else end.outer_diameter
+    inside = bore_diameter(bore, end.position)
+    return inside if end.outer_diameter is None else end.outer_diameter
 
 
 def _quoted(text: str) -> str:

@@ -115,7 +115,7 @@ def _parsed(column, text, holes):
     if column in _RANGES:
         return _TO_SI.get(column, float)(_number(column, text))
     if column == "fingering":
-        return _fingering(text, holes)
+        return fingering_word(text, holes)
     if column == "note":
         return pitch.parse_note(text)
     if column.startswith("hole_"):
@@ -138,14 +138,6 @@ def _number(column, text):
         problem = "less than 1 % is drier than any room"
         raise CellError(problem, f"Write percent: {100 * value:g} for {100 * value:g} %")
     return value
-
-
-def _fingering(text, holes):
-    word = fingering_word(text, holes)
-    if "h" in word:
-        problem = "half-covered holes (h) are not modelled yet"
-        raise CellError(problem, "Leave the row out")
-    return word
 
 
 def _diameter(column, text):

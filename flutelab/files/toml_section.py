@@ -7,8 +7,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
+import numpy as np
+
 from flutelab.errors import Fault
-from flutelab.model.flute import RecordError, hole_name
+from flutelab.model.flute import RecordError, hole_name, ordinal, station_faults
 from flutelab.units import inches, millimetres, parse_length
 
 # Sizes outside these are taken for slips [m]; wide of any duct flute (common practice, no source).
@@ -19,11 +21,17 @@ _LIMITS = {
     "along": (0.001, 0.04),
     "across": (0.001, 0.06),
     "plug_to_window": (0.0, 0.2),
+    "block_height": (0.0, 0.05),
+    "inner_diameter": (0.001, 0.03),
+    "outer_rounding": (0.0, 0.01),
+    "inner_rounding": (0.0, 0.01),
     "from_edge": (0.001, 3.0),
     "from_foot": (0.001, 3.0),
 }
 _TABLE_LIMITS = {("bore", "diameter"): (0.005, 0.1), ("foot", "from_edge"): (0.03, 3.0)}
 _SPREAD_LIMITS = (0.0, 0.02)
+# Keys of the file for fields of a record that are named otherwise.
+_FIELD_KEYS = {"ramp": "ramp_degrees", "block": "block_height", "angle": "around_degrees"}
 _REPEATED = ("hole", "target")
 _SHOWN = 60  # characters of a value quoted in a fault
 
@@ -73,7 +81,7 @@ class Section:
     ) -> None:
         self.table, self.kind, self.place = table, kind, place
         self.known, self.report, self.broken = known, report, broken
-        self._misspelt: set[str] = set()
+        self.misspelt: set[str] = set()
         for key in table:
             if key not in known[kind]:
                 self._unknown(key)
@@ -92,7 +100,7 @@ class Section:
 
     def missing(self, key: str, mend: str, problem: str = "it is missing") -> None:
         """Report a key that must be there, unless it is there misspelt."""
-        if not self.broken and key not in self._misspelt:
+        if not self.broken and key not in self.misspelt:
             self.report.add(self.at(key), problem, mend)
 
     def adopt(self, fault: Fault) -> None:
@@ -100,19 +108,21 @@ class Section:
         name = fault.place.rpartition(", ")[2]
         from_foot = name == "position" and "from_foot" in self
         key = ("from_foot" if from_foot else "from_edge") if name == "position" else name
+        key = _FIELD_KEYS.get(key, key)
+        if key in ("diameter", "aspect") and "along" in self:
+            key = "along"  # an oval's
         typed = _show(self.table[key]) if key in self else fault.typed
         self.report.faults.append(replace(fault, place=self.at(key), typed=typed))
 
     def _unknown(self, key: str) -> None:
         near = difflib.get_close_matches(key.lower(), self.known[self.kind], n=1)
         owners = [kind for kind, keys in self.known.items() if key in keys]
-        if len(owners) == 1:
-            home = _written(owners[0])
-            mend = (
-                f"Move it under {home}" if owners[0] else "Move it to the top, above every [table]"
-            )
+        if owners == [""]:
+            mend = "Move it to the top, above every [table]"
+        elif owners and not near:
+            mend = f"Move it under {' or '.join(_written(kind) for kind in owners)}"
         elif near:
-            self._misspelt.add(near[0])
+            self.misspelt.add(near[0])
             mend = f"The nearest known key is {near[0]!r}"
         else:
             mend = f"Known here: {', '.join(self.known[self.kind])}"
@@ -123,7 +133,7 @@ class Section:
     def sub(self, kind: str) -> Section:
         """Return the table ``[kind]``, an empty one where it is missing."""
         value = self.table.get(kind, {})
-        broken = kind in self._misspelt
+        broken = kind in self.misspelt
         if not isinstance(value, Mapping):
             broken, mend = True, f"Write [{kind}] on a line of its own, and its values below it"
             self.fault(kind, "this is not one table", mend)
@@ -161,30 +171,56 @@ class Section:
             if default is None and mend:
                 self.missing(key, mend)
             return default
-        value, unit = self.table[key], self.report.unit
+        usual = _SPREAD_LIMITS if self.kind == "uncertainty" else _LIMITS[key]
+        limits = _TABLE_LIMITS.get((self.kind, key), usual)
+        return self._length_at(self.at(key), self.table[key], *limits)
+
+    def _length_at(self, place: str, value: object, low: float, high: float) -> float | None:
+        """Return a length; sizes of 0 and less are the records' matter."""
+        unit = self.report.unit
         if unit is None and _is_bare(value):
-            self.report.bare.append(f"{self.at(key)} = {_show(value)}")
+            self.report.bare.append(f"{place} = {_show(value)}")
             return None
         try:
             size = parse_length(value, unit)
         except ValueError as error:
-            self.fault(key, *said(error, value))
+            self.report.add(place, *said(error, value), None if _is_table(value) else value)
             return None
-        return size if self._sensible(key, value, size) else None
-
-    def _sensible(self, key: str, value: object, size: float) -> bool:
-        """Report a size that no flute has; sizes of 0 and less are the records' matter."""
-        spread = self.kind == "uncertainty"
-        usual = _SPREAD_LIMITS if spread else _LIMITS[key]
-        low, high = _TABLE_LIMITS.get((self.kind, key), usual)
         if size <= 0 or low <= size <= high:
-            return True
-        other = _other_reading(value, self.report.unit, low, high)
+            return size
+        other = _other_reading(value, unit, low, high)
         mend = f"Is it in {other}" if other else "Measure it again, and check its unit"
-        found, least, most = (_plainly(x, self.report.unit) for x in (size, low, high))
+        found, least, most = (_plainly(x, unit) for x in (size, low, high))
         problem = f"{found} is no likely size here ({least} to {most} is)"
-        self.fault(key, problem, mend)
-        return False
+        self.report.add(place, problem, mend, value)
+        return None
+
+    def stations(self, key: str, mend: str) -> tuple[tuple[float, float], ...] | None:
+        """Return pairs of place and diameter [m], None where one cannot be read."""
+        value = self.table[key]
+        if not isinstance(value, list) or not value:
+            self.fault(key, "this is not a list of stations", mend)
+            return None
+        pairs = [self._station(f"{self.at(key)}, {ordinal(n)}", one, mend)
+                 for n, one in enumerate(value, 1)]  # fmt: skip
+        for fault in station_faults(tuple(pairs)):
+            self.report.faults.append(replace(fault, place=f"{self.place}, {fault.place}"))
+        read = all(size is not None for pair in pairs for size in pair)
+        return tuple(pairs) if read and not station_faults(tuple(pairs)) else None
+
+    def _station(self, place, value, mend):
+        if not isinstance(value, list) or len(value) != 2:
+            self.report.add(place, "this is not a pair", mend, value)
+            return None, None
+        position = self._length_at(f"{place} place", value[0], 0.0, _LIMITS["from_edge"][1])
+        return position, self._length_at(
+            f"{place} diameter", value[1], *_TABLE_LIMITS["bore", "diameter"]
+        )
+
+    def angle(self, key: str, default: float, low: float, high: float) -> float | None:
+        """Return an angle written in degrees [rad], None where it cannot be read."""
+        degrees = self.number(key, low, high) if key in self else default
+        return None if degrees is None else float(np.radians(degrees))
 
     def text(self, key: str, default: str = "") -> str:
         """Return a text."""
