@@ -149,10 +149,19 @@ def test_spellings_of_a_table(read, text, mark):
 
 
 @pytest.mark.parametrize(
-    ("cell", "word"), [("x o", "xo"), ("X|O", "xo"), ("●○", "xo"), ("n_", "nn"), ("bare", "nn")]
+    ("cell", "word"),
+    [("x o", "xo"), ("X|O", "xo"), ("●○", "xo"), ("n_", "nn"), ("bare", "nn"), ("H◑", "hh")],
 )
 def test_spellings_of_a_fingering(read, cell, word):
     assert read(f"{HEAD}{cell},602,22\n").rows.label == (word,)
+
+
+def test_a_half_covered_hole_is_written_as_h(read, tmp_path):
+    notes = read(f"{HEAD}x◐,602,22\n")
+    assert notes.rows.openness.tolist() == [[0.0, 0.5]]
+    write_measurements(notes, tmp_path / "again.csv")
+    assert "\nxh," in (tmp_path / "again.csv").read_text(encoding="utf-8")
+    same(notes, read_measurements(tmp_path / "again.csv", FLUTE))
 
 
 @pytest.mark.parametrize("cell", ["", "n", "bare"])
@@ -799,7 +808,7 @@ WORDS = st.text(st.characters(exclude_categories=["Cs", "Cc"]), max_size=12).map
 @given(
     st.lists(
         st.tuples(
-            st.sampled_from(["xx", "xo", "ox", "on", "nn"]),
+            st.sampled_from(["xx", "xo", "ox", "on", "nn", "xh", "ho"]),
             st.floats(50, 6000),
             st.floats(0, 28).map(lambda t: round(t, 2)),
             st.sampled_from(["", "soft", "usual", "hard"]),

@@ -6,10 +6,11 @@ Every fault of a file is told at once, with its place, the value as typed and th
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from decimal import Decimal
 from fractions import Fraction
 from hashlib import sha256
+from itertools import chain
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +18,7 @@ import numpy as np
 from flutelab.errors import DataError
 from flutelab.files.safely import read_text, write_text
 from flutelab.files.toml_help import parse_toml
-from flutelab.files.toml_section import Report, Section, said
+from flutelab.files.toml_section import Report, Section, degrees, from_degrees, said
 from flutelab.model.flute import (
     Bore,
     End,
@@ -55,12 +56,13 @@ _MEASURE_BORE = (
     "Measure the inside with calipers, in two directions (nominal half-inch pipe measures "
     "about 0.600 to 0.622 in)"
 )
-_STATION_MEND = "Write [[place, diameter], ...], places from the sounding edge, in order"
+_STATION_MEND = "Write [[place, diameter], ...], places from the sounding edge, with decimal points"
 _MEASURE_WALL = "Measure the pipe's wall with calipers"
 _MEASURE_LENGTH = "Measure the sound chamber from the sounding edge, or the head's end, to the foot"
 _MEASURE_PLACE = "Measure the hole's centre: from_edge, or from_foot in every hole"
-# Stands in for a wall that is at fault, so that the rest of the file is still checked.
+# Stand in for what is at fault, so that the rest of the file is still checked.
 _UNREAD_WALL = 0.002
+_UNREAD_DIAMETER = 0.001
 
 
 def read_flute(path: str | Path) -> Flute:
@@ -76,7 +78,10 @@ def read_flute(path: str | Path) -> Flute:
     Flute
         SI; positions from the sounding edge, or from the end of a plain head. A wall
         that the file leaves out is the bore's; an open end without an outer diameter
-        has the bore's plus two walls. Bore and length have no default.
+        has the bore's at that end plus two walls. Bore and length have no default.
+        ``stations`` always run from the sounding edge, also where holes run from the foot.
+        ``around_degrees`` counts from the line through the window (180 is a thumb hole),
+        positive to the right when looking from the window to the foot, window on top.
 
     Raises
     ------
@@ -148,11 +153,12 @@ def _lacks_wall(table: dict) -> bool:
 
 
 def _read_bore(section: Section, wall_wanted: bool) -> tuple[Bore | None, float]:
+    stations = None
     if "stations" in section:
         if "diameter" in section:
             section.fault("diameter", "stations stands beside it", "Keep one of the two")
         stations = section.stations("stations", _STATION_MEND)
-    else:
+    elif "stations" not in section.misspelt:
         diameter = section.length("diameter", mend=_MEASURE_BORE)
         stations = None if diameter is None else ((0.0, diameter),)
     wall = section.length("wall", mend=_MEASURE_WALL if wall_wanted else "")
@@ -228,10 +234,8 @@ def _read_hole(section: Section, foot: End | None, wall: float) -> Hole | None:
         distance = section.length("from_foot")
         position = None if distance is None or foot is None else foot.position - distance
     diameter, aspect = _read_size(section)
-    inner = section.length("inner_diameter")
-    if inner is None and "inner_diameter" in section:
-        return None
-    return section.record(
+    undercut = {key: section.length(key) for key in ("inner_diameter",) if key in section}
+    hole = section.record(
         Hole,
         position=position,
         diameter=diameter,
@@ -241,8 +245,11 @@ def _read_hole(section: Section, foot: End | None, wall: float) -> Hole | None:
         outer_rounding=section.length("outer_rounding", default=0.0),
         inner_rounding=section.length("inner_rounding", default=0.0),
         angle=section.angle("around_degrees", 0.0, -180.0, 180.0),
-        **({} if inner is None else {"inner_diameter": inner}),
+        **undercut,
     )
+    if hole is None and position is not None and position > 0:
+        return Hole(position=position, diameter=_UNREAD_DIAMETER, wall=_UNREAD_WALL)
+    return hole
 
 
 def _read_size(section: Section) -> tuple[float | None, float | None]:
@@ -315,7 +322,7 @@ def write_flute(
 ) -> None:
     """Write a flute file that reads back as the same flute, digit for digit.
 
-    An oval hole's sizes and an angle may differ in the last digit.
+    An oval hole's `diameter` and `aspect` come back to rounding, within 1e-15 of themselves.
 
     Parameters
     ----------
@@ -337,6 +344,12 @@ def write_flute(
     if flute.foot.kind not in _FOOT_KINDS:
         msg = f"foot kind is {flute.foot.kind!r}; a flute file takes {', '.join(_FOOT_KINDS)}"
         raise ValueError(msg)
+    sizes = [
+        size for part in (flute.head, flute.foot, *flute.holes) for size in vars(part).values()
+    ]
+    if any(np.ndim(size) for size in (*sizes, *chain.from_iterable(flute.bore.stations))):
+        msg = f"flute {flute.name!r} holds arrays of sizes; a flute file takes one number for each"
+        raise ValueError(msg)
     text = "\n".join(_lines(flute, unit or flute.unit)) + "\n"
     write_text(path, text, overwrite=overwrite)
 
@@ -356,7 +369,7 @@ def _lines(flute: Flute, unit: str) -> Iterator[str]:
         window = {key: getattr(flute.head, key) for key in ("along", "across", "plug_to_window")}
         yield from ("", "[window]", *sizes(**window, wall=own))
         if flute.head.ramp != np.pi / 2:
-            yield f"ramp_degrees = {_degrees(flute.head.ramp)!r}"
+            yield f"ramp_degrees = {_in_degrees(flute.head.ramp)}"
         yield from sizes(block_height=flute.head.block or None)
     else:
         yield from ("", "[head]", f"kind = {_quoted(flute.head.kind)}")
@@ -368,7 +381,7 @@ def _lines(flute: Flute, unit: str) -> Iterator[str]:
         yield from ("", "[[hole]]")
         yield from sizes(from_edge=hole.position, **_hole_sizes(hole), wall=own)
         if hole.angle:
-            yield f"around_degrees = {_degrees(hole.angle)!r}"
+            yield f"around_degrees = {_in_degrees(hole.angle)}"
         if hole.label:
             yield f"label = {_quoted(hole.label)}"
     if flute.uncertainty != Uncertainty():
@@ -401,12 +414,6 @@ def _hole_sizes(hole: Hole) -> dict[str, float | None]:
     }
 
 
-def _degrees(angle: float) -> float:
-    """Return the shortest figure in degrees that reads back as exactly this angle [rad]."""
-    texts = (f"{np.degrees(angle):.{digits}g}" for digits in range(1, 18))
-    return next((float(t) for t in texts if np.radians(float(t)) == angle), np.degrees(angle))
-
-
 def _rim(end: End, bore: Bore) -> float | None:
     if end.kind != "open":
         return None
@@ -421,10 +428,19 @@ def _quoted(text: str) -> str:
 
 def _in_unit(size: float, unit: str) -> str:
     """Return the shortest decimal in a unit that reads back as exactly this length [m]."""
-    if unit not in ("mm", "in") or np.ndim(size):
-        msg = f"length {size!r} in unit {unit!r} cannot be written; use one number, 'mm' or 'in'"
+    if unit not in ("mm", "in"):
+        msg = f"length {size!r} in unit {unit!r} cannot be written; use 'mm' or 'in'"
         raise ValueError(msg)
     exact = Fraction(float(size)) * (1000 if unit == "mm" else 1 / INCH)
+    return _shortest(exact, lambda figure: parse_length(figure, unit) == float(size))
+
+
+def _in_degrees(angle: float) -> str:
+    """Return the shortest decimal in degrees that reads back as exactly this angle [rad]."""
+    return _shortest(degrees(angle), lambda figure: from_degrees(figure) == float(angle))
+
+
+def _shortest(exact: Fraction, good: Callable[[Decimal], bool]) -> str:
     decimal = Decimal(exact.numerator) / Decimal(exact.denominator)
     texts = (format(Decimal(format(decimal, f".{digits}g")), "f") for digits in range(1, 29))
-    return next(text for text in texts if parse_length(Decimal(text), unit) == float(size))
+    return next(text for text in texts if good(Decimal(text)))

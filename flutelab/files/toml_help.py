@@ -9,6 +9,7 @@ from decimal import Decimal, InvalidOperation
 from flutelab.errors import DataError, Fault
 
 _KEY = r"\s*[\w.-]+\s*"
+_QUOTED_OR_NOT = r"""(?:[^"'#]|"[^"]*"|'[^']*')*?"""
 # Usual slips, each with its mend; the first that fits a line is told.
 _SLIPS: tuple[tuple[str, str], ...] = (
     (r".*[\u201c-\u201f\u2018\u2019\u00ab\u00bb]", "Use straight quotes: '3/16 in'"),
@@ -34,6 +35,10 @@ _SLIPS: tuple[tuple[str, str], ...] = (
     ),
     (rf"{_KEY}=\s*-?0\d+(\.\d*)?\s*(#.*)?$", "Leave out the leading zero: 5.5"),
     (rf"{_KEY}=\s*(?!(true|false|inf|nan)\b)[^\W\d].*", 'Put text in quotes: name = "My flute"'),
+    (
+        rf"({_KEY}=)?\s*\[{_QUOTED_OR_NOT}\d\s*(/\s*\d|(mm|cm|m|in|inch|thou)\b|\")",
+        "Put each size with a unit in quotes: [['3/4 in', '15.8 mm']]",
+    ),
     (r"\s*\[hole\]", "Write [[hole]] with two square brackets, once for each hole"),
     (r"\s*\[target\]", "Write [[target]] with two square brackets, once for each target"),
     (r"\s*\[\[?[^\]]*$", "Close the square brackets: [bore], [[hole]]"),
@@ -119,4 +124,6 @@ def _reads(line: str) -> bool:
 def _general_mend(reason: str) -> str:
     if any(word in reason.lower() for word in _TWICE):
         return "This name or table stands twice; keep one of them"
+    if "array" in reason.lower():
+        return "Close the square brackets here or above: stations = [[0, 15.8], [300, 14.6]]"
     return "Write one `name = value` a line, text in straight quotes, closed on the same line"

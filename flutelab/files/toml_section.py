@@ -6,8 +6,7 @@ import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
-
-import numpy as np
+from fractions import Fraction
 
 from flutelab.errors import Fault
 from flutelab.model.flute import RecordError, hole_name, ordinal, station_faults
@@ -28,10 +27,18 @@ _LIMITS = {
     "from_edge": (0.001, 3.0),
     "from_foot": (0.001, 3.0),
 }
-_TABLE_LIMITS = {("bore", "diameter"): (0.005, 0.1), ("foot", "from_edge"): (0.03, 3.0)}
+_TABLE_LIMITS = {
+    ("bore", "diameter"): (0.005, 0.1),
+    ("foot", "from_edge"): (0.03, 3.0),
+    ("hole", "along"): (0.0005, 0.06),
+    ("hole", "across"): (0.0005, 0.03),
+}
+_STATION_PLACES = (-0.3, 3.0)
 _SPREAD_LIMITS = (0.0, 0.02)
 # Keys of the file for fields of a record that are named otherwise.
 _FIELD_KEYS = {"ramp": "ramp_degrees", "block": "block_height", "angle": "around_degrees"}
+# pi/180 to far more digits than a float has, so that every angle can be written exactly
+_PER_DEGREE = Fraction("3.14159265358979323846264338327950288419716939937510582") / 180
 _REPEATED = ("hole", "target")
 _SHOWN = 60  # characters of a value quoted in a fault
 
@@ -110,7 +117,7 @@ class Section:
         key = ("from_foot" if from_foot else "from_edge") if name == "position" else name
         key = _FIELD_KEYS.get(key, key)
         if key in ("diameter", "aspect") and "along" in self:
-            key = "along"  # an oval's
+            key = "across" if key == "diameter" else "along"  # an oval's
         typed = _show(self.table[key]) if key in self else fault.typed
         self.report.faults.append(replace(fault, place=self.at(key), typed=typed))
 
@@ -186,7 +193,7 @@ class Section:
         except ValueError as error:
             self.report.add(place, *said(error, value), None if _is_table(value) else value)
             return None
-        if size <= 0 or low <= size <= high:
+        if low <= size <= high or size <= 0 <= low:
             return size
         other = _other_reading(value, unit, low, high)
         mend = f"Is it in {other}" if other else "Measure it again, and check its unit"
@@ -201,26 +208,36 @@ class Section:
         if not isinstance(value, list) or not value:
             self.fault(key, "this is not a list of stations", mend)
             return None
-        pairs = [self._station(f"{self.at(key)}, {ordinal(n)}", one, mend)
-                 for n, one in enumerate(value, 1)]  # fmt: skip
-        for fault in station_faults(tuple(pairs)):
-            self.report.faults.append(replace(fault, place=f"{self.place}, {fault.place}"))
+        numbered = [(ordinal(number), one) for number, one in enumerate(value, 1)]
+        pairs = tuple(self._station(f"{self.at(key)}, {nth}", one, mend) for nth, one in numbered)
+        written = {
+            f"{nth} {part}": _show(entry)
+            for nth, one in numbered
+            if isinstance(one, list)
+            for part, entry in zip(("place", "diameter"), one, strict=False)
+        }
+        faults = station_faults(pairs)
+        for fault in faults:
+            name = fault.place.rpartition(", ")[2]
+            place = f"{self.at(key)}, {name}"
+            self.report.faults.append(replace(fault, place=place, typed=written[name]))
         read = all(size is not None for pair in pairs for size in pair)
-        return tuple(pairs) if read and not station_faults(tuple(pairs)) else None
+        return pairs if read and not faults else None
 
-    def _station(self, place, value, mend):
+    def _station(self, place: str, value: object, mend: str) -> tuple[float | None, float | None]:
         if not isinstance(value, list) or len(value) != 2:
             self.report.add(place, "this is not a pair", mend, value)
             return None, None
-        position = self._length_at(f"{place} place", value[0], 0.0, _LIMITS["from_edge"][1])
-        return position, self._length_at(
-            f"{place} diameter", value[1], *_TABLE_LIMITS["bore", "diameter"]
+        sizes = _TABLE_LIMITS["bore", "diameter"]
+        return (
+            self._length_at(f"{place} place", value[0], *_STATION_PLACES),
+            self._length_at(f"{place} diameter", value[1], *sizes),
         )
 
     def angle(self, key: str, default: float, low: float, high: float) -> float | None:
         """Return an angle written in degrees [rad], None where it cannot be read."""
-        degrees = self.number(key, low, high) if key in self else default
-        return None if degrees is None else float(np.radians(degrees))
+        degrees = self._figure(key, low, high) if key in self else default
+        return None if degrees is None else from_degrees(degrees)
 
     def text(self, key: str, default: str = "") -> str:
         """Return a text."""
@@ -243,6 +260,10 @@ class Section:
 
     def number(self, key: str, low: float, high: float) -> float | None:
         """Return a plain number within limits, None where it is missing or at fault."""
+        value = self._figure(key, low, high)
+        return None if value is None else float(value)
+
+    def _figure(self, key: str, low: float, high: float) -> int | float | Decimal | None:
         value = self.table.get(key)
         if value is None:
             return None
@@ -251,7 +272,7 @@ class Section:
         elif not low <= value <= high:
             self.fault(key, "it is out of range", f"Write a number from {low:g} to {high:g}")
         else:
-            return float(value)
+            return value
         return None
 
     def record(self, make: type, **fields: object):
@@ -275,13 +296,28 @@ def said(error: ValueError, value: object) -> tuple[str, str]:
     return f"it {problem}", mend[:1].upper() + mend[1:]
 
 
+def from_degrees(angle: float | Decimal) -> float:
+    """Convert an angle from degrees to radians, rounded once."""
+    return float(Fraction(angle) * _PER_DEGREE)
+
+
+def degrees(angle: float) -> Fraction:
+    """Convert an angle from radians to degrees, without rounding."""
+    return Fraction(float(angle)) / _PER_DEGREE
+
+
 def _show(value: object) -> str:
-    text = str(value).lower() if isinstance(value, bool) else str(value)
+    if isinstance(value, list):
+        text = f"[{', '.join(map(_show, value))}]"
+    else:
+        text = str(value).lower() if isinstance(value, bool) else str(value)
     return text if len(text) <= _SHOWN else f"{text[:_SHOWN]}..."
 
 
 def _plainly(size: float, unit: str | None) -> str:
-    return f"{inches(size):.3g} in" if unit == "in" else f"{millimetres(size):.3g} mm"
+    figure = inches(size) if unit == "in" else millimetres(size)
+    text = f"{figure:.3g}" if abs(figure) < 1000 else f"{figure:.0f}"
+    return f"{text} in" if unit == "in" else f"{text} mm"
 
 
 def _is_table(value: object) -> bool:
