@@ -16,7 +16,7 @@ from flutelab.model.axes import join
 from flutelab.physics.air import Air
 from flutelab.physics.tube import cone, propagation
 
-STEEPEST = np.log(1.1)  # of the radius within one cone: wall losses are taken at its mean radius
+STEEPEST = 0.1  # of a cone's narrow end, its change of radius: losses are those of the mean radius
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -72,7 +72,8 @@ def _within(tube, begin, end, near, far):
     flare = (far - near) / (end - begin)  # 0 beyond the last station: infinite length
     start = near + flare * (low - begin) if np.isfinite(begin) else near
     stop = start + flare * (high - low)
-    count = int(np.ceil(np.max(np.abs(np.log(stop / start))) / STEEPEST)) or 1
+    change = np.max(np.abs(stop - start) / np.minimum(start, stop))
+    count = max(1, int(np.ceil(change / STEEPEST)))
     length = (high - low) / count
     edges = [start + flare * length * i for i in range(count + 1)]
     return [(length, one, other, flare) for one, other in pairwise(edges)]
