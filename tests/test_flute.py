@@ -231,6 +231,13 @@ def test_undercuts_may_not_meet_in_the_bore():
     assert "at least 9 mm needed" in told[f"{SECOND}, position"]
 
 
+def test_holes_may_touch():
+    # 206 mm less 196 mm is less than 10 mm by rounding
+    assert flute(hole(0.196, diameter=0.015), hole(0.206, diameter=0.005))
+    told = faults_of(lambda: flute(hole(0.196, diameter=0.015), hole(0.206, diameter=0.00501)))
+    assert list(told) == [f"{SECOND}, position"]
+
+
 def test_holes_apart_around_the_pipe_may_lie_side_by_side():
     cylinder = Bore(stations=((0.0, 0.016),))
     # 6 mm wide in a bore of 16 mm: arcsin(6/16) = 22.02 degrees to each side of the centre

@@ -432,7 +432,7 @@ def _neighbour_faults(
             mend = "Write the holes in order from the window to the foot"
             yield _fault(place, typed, problem, mend)
             return
-        if gap < needed:
+        if gap < needed * (1 - _SLACK):
             problem = (
                 f"it overlaps {hole_name(number, len(holes))}: {_millimetres(gap)} between "
                 f"their centres, at least {_millimetres(needed)} needed"
