@@ -28,6 +28,7 @@ OUTER_CURVATURE = 0.44  # fitted
 SERIES_OWN, SERIES_CHIMNEY, SERIES_OPEN = 1.7, 1.76, 0.61  # fitted
 TRANSVERSE = 1.84  # decay of the chimney's lowest transverse mode: first zero of J1'
 ROUNDED = 0.45  # of an edge's radius, see `rounding_gain`
+COVERED = 0.92  # fitted; 1 if the chimney were a channel as deep as the hole on average
 WIDEST, THINNEST = 0.8, 0.2  # delta and w/b up to (from) which a hole is not warned about
 HIGHEST = 0.6  # ka
 
@@ -207,6 +208,38 @@ def radiation_resistance(k: complex, hole_radius: float, outer_radius: float) ->
 def free_resistance(k: complex, hole_radius: float, outer_radius: float) -> complex:
     """Return (kb)^2/4, the resistance of a small opening in free space over rho c/(pi b^2)."""
     return (k * hole_radius) ** 2 / 4 + 0.0 * outer_radius
+
+
+# --- a hole partly covered --------------------------------------------------------------
+
+
+def cover_length(openness: float, hole_radius: float) -> float:
+    """Return the length that a finger over part of an open hole adds between chimney and air [m].
+
+    Parameters
+    ----------
+    openness : float or array
+        Share of the hole's area left open, 0 to 1; infinite length at 0, none at 1.
+    hole_radius : float or array
+        At the outside [m].
+
+    Notes
+    -----
+    b [0.822 (1/sqrt(s) - 1) + 0.92 ln(1/sin(pi s/2))]: the flow leaves by a circle of the open
+    area, and the chimney is constricted as a channel is by a thin straight lid over part of
+    it, whose length is (2/pi) depth ln(1/sin(pi s/2)) on one side; 0.92 is fitted where 1 belongs
+    to the mean depth pi b/2. Within 0.01 b of Laplace's equation with a thin straight-edged
+    lid on an endless chimney in a plane, s 0.25-0.9 (own). Left out: the finger's thickness and
+    softness, the pipe's outer curvature, which side is covered, a chimney shorter than
+    the hole's radius, near whose inner end the lid's flow has not evened out.
+
+    Outer length and resistance stay those of the open hole: a small opening radiates by its
+    flow alone. The flow is the same through both, so both count for the whole hole's area.
+    """
+    share = np.asarray(openness)
+    with np.errstate(divide="ignore"):
+        outside = FLANGED * (1 / np.sqrt(share) - 1)
+        return hole_radius * (outside - COVERED * np.log(np.sin(np.pi * share / 2)))
 
 
 # --- the series arms --------------------------------------------------------------------
