@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from flutelab.errors import already_warned
 from flutelab.model.axes import columns, leaf
 from flutelab.model.bore import clamped_between, cone_elements, end_to_end, product
 from flutelab.model.chain import Chain, Formulas, chain
@@ -20,7 +21,7 @@ from flutelab.model.rows import Rows
 from flutelab.physics import ends, window
 from flutelab.physics.coupling import mutual_impedance
 from flutelab.physics.hole import warn_of_wave_number
-from flutelab.physics.tube import cone, propagation, tube
+from flutelab.physics.tube import cone, propagation, stokes_number, tube, warn_of_stokes
 
 BLOCK = 4096  # systems solved at a time: bounds memory, stays in cache
 
@@ -63,9 +64,11 @@ def elements(
     side = (k * chain.radius / 2) ** 2  # rho c k^2/(4 pi): the window
     lead = np.broadcast_shapes(side.shape[:-1], (*chain.shape, 1))
     openings = np.empty((4, *lead, chain.is_open.shape[-1] + 2), dtype=complex)
-    _fill_end(openings[..., :1], chain, chain.head, k, side, radiation)
-    _fill_end(openings[..., -1:], chain, chain.foot, k, side, radiation)
-    own = _own_resistances(chain, k, side) if radiation else np.zeros(openings.shape[-1])
+    own = columns(
+        _fill_end(openings[..., :1], chain, chain.head, k, side, radiation),
+        _hole_resistance(chain, k, radiation),
+        _fill_end(openings[..., -1:], chain, chain.foot, k, side, radiation),
+    )
     _fill_holes(openings[..., 1:-1], chain, frequency, k, radiation * own[..., 1:-1], loss)
     return Elements(
         tubes=_folded_tubes(chain, frequency, k, loss),
@@ -92,7 +95,7 @@ def _clamped_modes(chain, k):
 
 
 def _fill_end(into, chain, end, k, side, radiation):
-    """Write (A, B, C, D) of an end."""
+    """Write (A, B, C, D) of an end; return its own resistance, of no account if it is not heard."""
     if end.kind == "stopped":
         into[0], into[1], into[2], into[3] = 0, 1, 0, 0
     elif end.kind == "node":
@@ -103,29 +106,21 @@ def _fill_end(into, chain, end, k, side, radiation):
         into[2] = window.stub_admittance(k, end.stub)
         into[3] = 1 + into[1] * into[2]
     else:
-        seen = ends.end_impedance(k * end.radius, **_rim(end), radiation=radiation)
+        ka, narrower = k * end.radius, (chain.radius / end.radius) ** 2
+        length, decay = end.formula(ka, end.lip_ratio)
+        phase = ka * end.correction * length
         into[0], into[2], into[3] = 1, 0, 1
-        into[1] = seen * (chain.radius / end.radius) ** 2
+        into[1] = narrower * ends.impedance(phase, radiation * decay)
+        return narrower * ends.resistance(phase, decay)
+    return side
 
 
-def _own_resistances(chain, k, side):
-    """Return each opening's own radiation resistance; of no account where it does not sound."""
-    holes = chain.formulas.resistance(k, chain.hole_radius, chain.outer_radius)
-    return columns(
-        _end_resistance(chain, chain.head, k, side),
-        holes * (chain.radius / chain.hole_radius) ** 2,
-        _end_resistance(chain, chain.foot, k, side),
-    )
-
-
-def _end_resistance(chain, end, k, side):
-    if end.kind not in ("open", "flanged"):
-        return side
-    return ends.end_resistance(k * end.radius, **_rim(end)) * (chain.radius / end.radius) ** 2
-
-
-def _rim(end):
-    return {"lip_ratio": end.lip_ratio, "correction": end.correction, "formula": end.formula}
+def _hole_resistance(chain, k, radiation):
+    """Return each hole's own radiation resistance; zeros where no radiation is asked for."""
+    if not radiation:
+        return np.zeros(chain.is_open.shape[-1])
+    own = chain.formulas.resistance(k, chain.hole_radius, chain.outer_radius)
+    return own * (chain.radius / chain.hole_radius) ** 2
 
 
 def _fill_holes(into, chain, frequency, k, resistance, loss):
@@ -260,11 +255,18 @@ def in_blocks(function: Callable, chain: Chain, frequency: np.ndarray) -> np.nda
     return np.concatenate([function(chain, frequency[..., s : s + step]) for s in starts], axis=2)
 
 
-def warn_of_frequency(chain: Chain, highest: float) -> None:
-    """Warn where the highest frequency [Hz] is beyond what the holes were compared at."""
-    if chain.hole_radius.shape[-1]:
-        k = 2 * np.pi * highest / np.min(chain.air.sound_speed)
+def warn_of_frequencies(chain: Chain, lowest: float, highest: float) -> None:
+    """Warn where frequencies [Hz] are beyond what ends, holes and wall losses hold for."""
+    k = 2 * np.pi * highest / np.min(chain.air.sound_speed)
+    for end in (chain.head, chain.foot):
+        if end.kind in ("open", "flanged"):
+            ends.warn_of_range(k * np.max(end.radius), end.lip_ratio)
+    narrowest = np.min(chain.radius)
+    if chain.is_open.shape[-1]:
         warn_of_wave_number(k, np.max(chain.bore_radius))
+        narrowest = min(narrowest, np.min(chain.mouth))
+    if np.any(chain.loss) and lowest > 0:
+        warn_of_stokes(np.min(stokes_number(lowest, narrowest, chain.air)))
 
 
 def input_impedance(
@@ -303,6 +305,8 @@ def input_impedance(
         return head_impedance(e) * e.scale[..., 0]
 
     numbers = chain(flute, fingerings, corrections, formulas)
-    warn_of_frequency(numbers, np.max(np.abs(frequency), initial=0.0))
-    result = in_blocks(evaluate, numbers, np.asarray(frequency)[None, None, :])
+    size = np.abs(frequency)
+    warn_of_frequencies(numbers, np.min(size, initial=np.inf), np.max(size, initial=0.0))
+    with already_warned():
+        result = in_blocks(evaluate, numbers, np.asarray(frequency)[None, None, :])
     return result[0] if result.shape[0] == 1 else result

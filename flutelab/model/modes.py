@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from flutelab.errors import ValidityWarning
+from flutelab.errors import ValidityWarning, already_warned
 from flutelab.model.chain import Chain, Formulas, chain
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute, bore_diameter
@@ -21,7 +21,7 @@ from flutelab.model.lattice import (
     elements,
     head_impedance,
     system,
-    warn_of_frequency,
+    warn_of_frequencies,
 )
 from flutelab.model.rows import Rows, distinct, take
 from flutelab.physics.hole import cutoff_frequency, open_length
@@ -102,9 +102,10 @@ def modes(
     numbers = chain(flute, fingerings, corrections, formulas)
     limit = PLANE_KA * np.min(numbers.air.sound_speed) / (2 * np.pi * _widest(numbers))
     ceiling = _ceiling(numbers, len(fingerings))
-    roots, reason = find_roots(at(numbers), ceiling, count, limit)
-    # healthy modes' peaks fall as 1/f^2
-    peak = _peak_admittance(at(numbers), roots) * roots.real**2
+    with already_warned():
+        roots, reason = find_roots(at(numbers), ceiling, count, limit)
+        # healthy modes' peaks fall as 1/f^2
+        peak = _peak_admittance(at(numbers), roots) * roots.real**2
     peak = np.where(reason == "", peak, 0.0)
     strongest = np.max(peak, axis=-1, keepdims=True)
     strength = peak / np.where(strongest > 0, strongest, 1.0)
@@ -116,7 +117,9 @@ def modes(
     vented = np.any((fingerings.openness > 0) & fingerings.drilled, axis=-1, keepdims=True)
     status = np.where((strength < WEAK) & vented, "weak", status)
     speaks = (reason == "") & (status != "weak")
-    warn_of_frequency(numbers, np.max(roots.real, where=speaks, initial=0.0))
+    lowest = np.min(roots.real, where=speaks, initial=np.inf)
+    if np.isfinite(lowest):
+        warn_of_frequencies(numbers, lowest, np.max(roots.real, where=speaks, initial=0.0))
     _warn_of_unheard(numbers, roots, speaks)
     return Modes(
         frequency=roots.real[inverse],
@@ -134,7 +137,8 @@ def _warn_of_unheard(numbers, roots, speaks):
         return
     heard = replace(numbers, pair=numbers.pair | numbers.unheard)
     start = np.where(speaks, roots, roots[speaks][0] if np.any(speaks) else 1.0)
-    off = 1200 * np.log2(np.abs(newton(at(heard), start).real / start.real))
+    with already_warned():
+        off = 1200 * np.log2(np.abs(newton(at(heard), start).real / start.real))
     most = np.max(np.abs(off), where=speaks, initial=0.0)
     warnings.warn(
         "openings do not lie on one line of the pipe: what they do to each other through the "

@@ -201,9 +201,9 @@ def end_impedance(
     Z/Zc = (1 + R)/(1 - R), R = -|R| exp(-2 j k l) = -exp(ln|R| - 2 j k l), so
     Z/Zc = tanh(j k l - ln|R|/2).
     """
-    _warn_of_range(ka, lip_ratio)
+    warn_of_range(ka, lip_ratio)
     length, decay = formula(ka, lip_ratio)
-    return np.tanh(1j * ka * correction * length + radiation * decay)
+    return impedance(ka * correction * length, radiation * decay)
 
 
 def end_resistance(
@@ -219,10 +219,27 @@ def end_resistance(
     which is also where ranges are warned about.
     """
     length, decay = formula(ka, lip_ratio)
-    return np.sinh(2 * decay) / (np.cosh(2 * decay) + np.cos(2 * ka * correction * length))
+    return resistance(ka * correction * length, decay)
 
 
-def _warn_of_range(ka, lip_ratio):
+def impedance(phase: complex, decay: complex) -> complex:
+    """Return Z over rho c / S of phase k l and decay -ln|R|/2: tanh(j k l - ln|R|/2)."""
+    return np.tanh(1j * phase + decay)
+
+
+def resistance(phase: complex, decay: complex) -> complex:
+    """Return the real part of `impedance` at real phase and decay, continued to complex ones."""
+    return np.sinh(2 * decay) / (np.cosh(2 * decay) + np.cos(2 * phase))
+
+
+def warn_of_range(ka: complex, lip_ratio: float) -> None:
+    """Warn once of an end beyond the range in which the formulas were compared.
+
+    Warns
+    -----
+    ValidityWarning
+        With the value: ka beyond 1.84, or a rim thicker than 2 a.
+    """
     ratio = np.asarray(lip_ratio)
     told = []
     if np.any(np.abs(ka) > LARGEST_KA):

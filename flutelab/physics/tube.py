@@ -18,6 +18,23 @@ def stokes_number(frequency: complex, radius: float, air: Air) -> complex:
     return radius * np.sqrt(2 * np.pi * frequency * air.density / air.viscosity)
 
 
+def warn_of_stokes(smallest: float) -> None:
+    """Warn once of a Stokes number below 5, where the boundary layer fills the tube.
+
+    Warns
+    -----
+    ValidityWarning
+        With the value.
+    """
+    if smallest < SMALLEST_STOKES:
+        warnings.warn(
+            f"wall losses: Stokes number {smallest:.3g} is below {SMALLEST_STOKES:g}; "
+            "tube too narrow or frequency too low for the duct model",
+            ValidityWarning,
+            stacklevel=3,
+        )
+
+
 def _ratio_series(count: int) -> list[complex]:
     """Coefficients of J1/J0 in powers of 1/z where exp(jz) dominates (Im z << 0).
 
@@ -89,14 +106,7 @@ def propagation(
     if not np.any(loss):
         return j_k, np.ones_like(j_k)
     stokes = stokes_number(frequency, radius, air)
-    smallest = np.min(np.abs(stokes), initial=np.inf)
-    if smallest < SMALLEST_STOKES:
-        warnings.warn(
-            f"wall losses: Stokes number {smallest:.3g} is below {SMALLEST_STOKES:g}; "
-            "tube too narrow or frequency too low for the duct model",
-            ValidityWarning,
-            stacklevel=2,
-        )
+    warn_of_stokes(np.min(np.abs(stokes), initial=np.inf))
     s = (1 - bessel_ratio(stokes)) ** -0.5
     t = (1 + (air.heat_ratio - 1) * bessel_ratio(stokes * np.sqrt(air.prandtl))) ** 0.5
     return j_k * (1 + loss * (s * t - 1)), 1 + loss * (s / t - 1)
