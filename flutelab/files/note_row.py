@@ -10,7 +10,7 @@ from flutelab.errors import Fault
 from flutelab.files.csv_text import TableRow, place_of
 from flutelab.files.note_cells import PITCHES, CellError, cell_value, last_digit
 from flutelab.files.note_columns import BORE, PRESSURE, ROOM, hole_columns
-from flutelab.model.flute import Flute, geometry_faults, hole_name
+from flutelab.model.flute import Flute, RecordError, geometry_faults, hole_name
 
 ASSUMED_A4 = 440.0
 _MIDDLE = 4  # the octave a note without one is put into until it is found
@@ -187,15 +187,21 @@ def _diameters(cells, flute, word):
 
 def _check_holes(cells, flute, sizes):
     """Report what the row's diameters break that the flute file's do not."""
-    holes = tuple(
-        hole if size is None else replace(hole, diameter=size)
-        for hole, size in zip(flute.holes, sizes, strict=True)
-    )
+    columns = [[c for c in hole_columns(n + 1) if cells.text(c)] for n in range(cells.holes)]
+    holes = list(flute.holes)
+    for index, size in enumerate(sizes):
+        if size is not None:
+            try:
+                holes[index] = replace(holes[index], diameter=size)
+            except RecordError as error:
+                name = hole_name(index, cells.holes)
+                for fault in error.faults:
+                    problem = f"{name}: its {fault.place} of {fault.typed} {fault.problem}"
+                    cells.fault(columns[index][0], problem, fault.mend)
     names = [hole_name(index, cells.holes) for index in range(cells.holes)]
-    for fault in geometry_faults(flute.bore, holes, flute.head, flute.foot):
-        name, _, _ = fault.place.partition(", ")
-        number = names.index(name) + 1
-        # An overlap may come from the hole before.
-        written = [c for n in (number, number - 1) for c in hole_columns(n) if cells.text(c)]
+    for fault in geometry_faults(flute.bore, tuple(holes), flute.head, flute.foot):
+        index = names.index(fault.place.partition(", ")[0])
+        # an overlap may come from any hole before
+        written = next(columns[i][0] for i in range(index, -1, -1) if columns[i])
         size = "" if fault.typed is None else f" ({fault.typed})"
-        cells.fault(written[0], f"{name}{size}: {fault.problem}", fault.mend)
+        cells.fault(written, f"{names[index]}{size}: {fault.problem}", fault.mend)
