@@ -209,6 +209,7 @@ def _hole_numbers(flute, rows, scale, bore_radius, formulas):
     inner = formulas.inner(mouth, bore_radius) - formulas.thin(mouth, height)
     outer = formulas.outer(radius, outer_radius) - formulas.thin(radius, height)
     series = formulas.series(mouth, bore_radius, height, is_open=openness > 0)
+    cover = hole.cover_length(np.where(openness > 0, openness, 1.0), radius)
     depth = scale.pad_depth * radius + formulas.lid(radius, outer_radius)
     return {
         "bore_radius": bore_radius,
@@ -219,7 +220,7 @@ def _hole_numbers(flute, rows, scale, bore_radius, formulas):
         "height": height,
         "matching": hole.matching_height(mouth, bore_radius),
         "inner": scale.hole_end * (oval * inner - inner_edge),
-        "outer": scale.hole_end * (oval * outer - outer_edge),
+        "outer": scale.hole_end * (oval * outer - outer_edge) + cover,
         "closed": hole.closed_height(radius, mouth, bore_radius, height, depth),
         "closed_inner": oval * formulas.closed_inner(mouth, bore_radius),
         "series": np.where(drilled, series * hole.series_elongation(aspect), 0.0),
