@@ -121,6 +121,60 @@ fingering = "ooooo"
 note = "G#5"
 """
 
+TAPERED_WOOD_SIX = """\
+# INVENTED demo data: no such flute exists. See README.md here.
+name = "Tapered wooden six-hole, reamed and voiced"
+unit = "mm"
+
+[bore]                          # reamed: place from the sounding edge, diameter there
+stations = [[60, 19.0], [180, 17.5], [332, 15.6]]
+wall = 4.2
+
+[window]
+along = 5.5                     # cut-up
+across = 9.0
+wall = 3.0                      # thinned under the block
+plug_to_window = 2.0
+ramp_degrees = 30
+block_height = 6.0
+
+[foot]
+from_edge = 332
+outer_diameter = 25.0
+
+[[hole]]                        # nearest the window
+from_edge = 146
+diameter = 6.4
+outer_rounding = 0.5
+
+[[hole]]
+from_edge = 170
+diameter = 6.8
+outer_rounding = 0.5
+
+[[hole]]
+from_edge = 196
+along = 7.4                     # an oval
+across = 6.2
+outer_rounding = 0.5
+
+[[hole]]
+from_edge = 226
+diameter = 6.6
+outer_rounding = 0.5
+
+[[hole]]
+from_edge = 250
+diameter = 7.2
+outer_rounding = 0.5
+
+[[hole]]                        # nearest the foot
+from_edge = 279
+diameter = 6.2
+inner_diameter = 7.6            # undercut
+outer_rounding = 0.5
+"""
+
 PLAIN_PIPE = """\
 # INVENTED demo data: no such pipe exists. See README.md here.
 name = "Plain pipe {length} mm"
@@ -186,6 +240,16 @@ FIVE_SESSIONS = (
         + (("xxxxx", 1, "fit", "soft", 27, ""), ("xxooo", 1, "fit", "hard", 80, "")),
     ),
 )  # fmt: skip
+WOOD_SESSIONS = (
+    Session(
+        name="after voicing",
+        bore_temperature_c=26.5,
+        notes=_usual("xxxxxx xxxxxo xxxxoo xxxooo xxoooo xooooo oooooo")
+        + _usual("oooooo xooooo xxoooo xxxooo xxxxoo xxxxxo xxxxxx")
+        + _usual("xxxxxx xxxxxo xxxxoo xxxooo", register=2, remark="overblown")
+        + _usual("xxxoxx xxoxxo xxxxxh", use="check", remark="forked or half-holed"),
+    ),
+)
 PIPE_LENGTHS = (220, 300, 380, 460)
 PIPE_SESSIONS = (
     Session(
@@ -200,12 +264,21 @@ MISTAKEN = "half-inch-six"
 def flute_texts() -> dict[str, str]:
     """Return the flute files' texts by name."""
     pipes = {f"plain-pipe-{n}": PLAIN_PIPE.format(length=n) for n in PIPE_LENGTHS}
-    return {"half-inch-six": HALF_INCH_SIX, "three-quarter-five": THREE_QUARTER_FIVE, **pipes}
+    return {
+        "half-inch-six": HALF_INCH_SIX,
+        "three-quarter-five": THREE_QUARTER_FIVE,
+        **pipes,
+        "tapered-wood-six": TAPERED_WOOD_SIX,
+    }
 
 
 def sessions_of(name: str) -> tuple[Session, ...]:
     """Return the sessions of an instrument."""
-    known = {"half-inch-six": SIX_SESSIONS, "three-quarter-five": FIVE_SESSIONS}
+    known = {
+        "half-inch-six": SIX_SESSIONS,
+        "three-quarter-five": FIVE_SESSIONS,
+        "tapered-wood-six": WOOD_SESSIONS,
+    }
     return known.get(name, PIPE_SESSIONS)
 
 

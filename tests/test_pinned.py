@@ -25,7 +25,13 @@ from flutelab.physics.air import warmer
 
 ROOT = Path(__file__).resolve().parent.parent
 PINNED = Path(__file__).resolve().parent / "pinned"
-FLUTES = ("half-inch-six", "three-quarter-five", "plain-pipe-220", "plain-pipe-460")
+FLUTES = (
+    "half-inch-six",
+    "three-quarter-five",
+    "tapered-wood-six",
+    "plain-pipe-220",
+    "plain-pipe-460",
+)
 MOVED_CENTS = 0.1
 AIR = moist_air(298.15)
 

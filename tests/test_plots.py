@@ -15,6 +15,8 @@ from matplotlib import pyplot as plt
 from matplotlib.colors import to_rgb
 
 import flutelab
+from flutelab.model.equivalents import equivalents
+from flutelab.units import inches
 from flutelab.view import style
 from flutelab.view.plots import (
     NAMED,
@@ -279,7 +281,13 @@ def test_corrections_show_fit_and_prior(six):
         assert band.get_width() == pytest.approx(2 * prior.sd)
         low, high = ax.get_xlim()
         assert low < min(band.get_x(), segment[0, 0]) < max(segment[1, 0], 1.1) < high
-    assert ax.texts[0].get_text().startswith("1.100 ± 0.046 times the formula\n1.447 ± 0.061 in")
+    value, index = six.corrections.window, six.spread.names.index("window")
+    sd = np.sqrt(six.spread.covariance[index, index])
+    length = equivalents(six.tables[0].measurements.flute, six.corrections)[0]
+    assert ax.texts[0].get_text().startswith(
+        f"{value:.3f} ± {sd:.3f} times the formula\n"
+        f"{inches(length.corrected):.3f} ± {inches(length.per_unit * sd):.3f} in"
+    )
 
 
 def test_corrections_of_other_units_are_shown_against_what_was_assumed(six):

@@ -50,7 +50,7 @@ def equivalents(
     formulas = formulas or Formulas()
     found = [*_window(flute, corrections, formulas), *_ends(flute, corrections, formulas)]
     found += _holes(flute, corrections, formulas.hole)
-    where = "inner diameter" if len(flute.bore.stations) == 1 else "inner diameter at the head"
+    where = "inner diameter" if len(flute.bore.stations) == 1 else "at the head, inner"
     diameter = bore_diameter(flute.bore, 0.0)
     return (*found, _scaled("bore", where, diameter, corrections.bore))
 
