@@ -12,7 +12,7 @@ from flutelab.fitting.calibrate import Calibration, calibrate
 from flutelab.fitting.measurements import Measurements
 from flutelab.fitting.problem import FitError
 from flutelab.fitting.suspects import Suspect, suspects
-from flutelab.model.chain import Formulas
+from flutelab.model.chain import PUBLISHED, Formulas
 from flutelab.model.corrections import Corrections, Prior, Spread
 from flutelab.model.flute import Bore, End, Flute, Hole, Window
 from flutelab.model.lattice import input_impedance
@@ -24,6 +24,7 @@ from flutelab.physics.air import Air, moist_air
 __version__ = version("flutelab")
 
 __all__ = [
+    "PUBLISHED",
     "Air",
     "Bore",
     "Calibration",

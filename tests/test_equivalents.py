@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from made_notes import PIPE, SIX, STOPPED
 
-from flutelab import Corrections, End, Formulas
+from flutelab import Bore, Corrections, End, Formulas
+from flutelab.model.chain import PUBLISHED
 from flutelab.model.equivalents import equivalents
 from flutelab.physics import hole
 
@@ -22,7 +23,9 @@ def by_name(flute, corrections=None, **options):
 #   t_m = b d/8 (1 + 0.207 d^3)                                          = 0.258372 mm
 #   t_i = b (0.822 - 0.095 d - 1.566 d^2 + 2.138 d^3 - 1.640 d^4 + 0.502 d^5) = 2.31316 mm
 #   t_r = b (0.822 - 0.47 (b/10.6 mm)^0.8)                                = 2.38793 mm
-#   1.06 (3 + the three) pi a^2/48 mm^2
+#   t_w = 3 + t_m + (t_i + t_r)(1 - 0.08 ln(8/6)^2) + 0.413 b e^(-3.05 * 5/7.6)
+#         - 0.07239 b e^(-3.83 * 3/b); the plug lies 6/2 + 2 = 5 mm from the centre
+#   t_w pi a^2/48 mm^2
 def window_by_hand():
     a, wall, along, across = 7.6, 3.0, 6.0, 8.0
     b = (along * across / np.pi) ** 0.5
@@ -30,7 +33,10 @@ def window_by_hand():
     matching = b * d / 8 * (1 + 0.207 * d**3)
     inner = b * (0.822 - 0.095 * d - 1.566 * d**2 + 2.138 * d**3 - 1.640 * d**4 + 0.502 * d**5)
     outer = b * (0.822 - 0.47 * (b / (a + wall)) ** 0.8)
-    return 1.06 * (wall + matching + inner + outer) * np.pi * a**2 / (along * across) * 1e-3
+    height = wall + matching + (inner + outer) * (1 - 0.08 * np.log(across / along) ** 2)
+    height += 0.413 * b * np.exp(-3.05 * 5 / a)
+    height -= (2 * 0.82159 - np.pi / 2) * b * np.exp(-3.83 * wall / b)
+    return height * np.pi * a**2 / (along * across) * 1e-3
 
 
 def test_window_from_centre_edge_and_plug():
@@ -51,7 +57,8 @@ def test_window_from_centre_edge_and_plug():
 
 def test_foot_with_a_thick_lip_by_hand():
     q = 15.2 / 21.2
-    relative = 0.8216 + q * (0.6133 - 0.8216) + 0.057 * q * (1 - q**5)
+    s = 1 - q
+    relative = 0.82159 - q * (0.82159 - 0.612701 - s * (0.1105 * np.log(1 / s) + 0.0632 * s))
     foot = by_name(SIX, Corrections(foot=0.9))["foot", "at the foot"]
     assert foot.formula == pytest.approx(0.0076 * relative, rel=1e-12)
     assert foot.corrected == pytest.approx(0.9 * 0.0076 * relative, rel=1e-12)
@@ -66,11 +73,11 @@ def test_both_ends_of_a_plain_pipe_and_none_of_a_stopped_one():
 
 
 def test_sharp_rim_and_flange():
-    # 0.6133 a and 0.8216 a: the classical limits of the unflanged and the flanged end.
+    # 0.6127 a and 0.82159 a: the exact limits of the unflanged and the flanged end.
     sharp = replace(PIPE, foot=End(position=0.4))
     flanged = replace(PIPE, foot=End(position=0.4, kind="flanged"))
-    assert by_name(sharp)["foot", "at the foot"].formula == pytest.approx(0.6133 * 0.0076)
-    assert by_name(flanged)["foot", "at the foot"].formula == pytest.approx(0.8216 * 0.0076)
+    assert by_name(sharp)["foot", "at the foot"].formula == pytest.approx(0.612701 * 0.0076)
+    assert by_name(flanged)["foot", "at the foot"].formula == pytest.approx(0.82159 * 0.0076)
 
 
 def test_means_over_the_holes():
@@ -82,6 +89,7 @@ def test_means_over_the_holes():
     both = [
         hole.inner_length_lefebvre(h.diameter / 2, 0.0076)
         + hole.outer_length(h.diameter / 2, 0.0076 + h.wall)
+        - 2 * hole.thin_wall_loss(h.diameter / 2, h.wall)
         for h in SIX.holes
     ]
     assert found["hole_end", where].corrected == pytest.approx(1.05 * np.mean(both))
@@ -105,8 +113,29 @@ def test_per_unit_is_the_slope():
 
 
 def test_other_formulas_are_followed():
-    other = Formulas(hole_inner=hole.inner_length_dalmont)
+    other = Formulas(hole=replace(hole.OWN, inner=hole.inner_length_dalmont))
     usual, changed = by_name(SIX), by_name(SIX, formulas=other)
     key = "hole_end", "mean of the holes"
     assert changed[key].formula != usual[key].formula
     assert changed["foot", "at the foot"] == usual["foot", "at the foot"]
+
+
+def test_the_published_set_gives_its_lengths():
+    """0.8216 + q (0.6133 - 0.8216) + 0.057 q (1 - q^5), and 1.06 of the round hole: by hand."""
+    found = by_name(SIX, formulas=PUBLISHED)
+    q = 15.2 / 21.2
+    relative = 0.8216 + q * (0.6133 - 0.8216) + 0.057 * q * (1 - q**5)
+    assert found["foot", "at the foot"].formula == pytest.approx(0.0076 * relative, rel=1e-4)
+    b = (48 / np.pi) ** 0.5 * 1e-3
+    length = hole.open_length(b, 0.0076, 0.003, 0.0106, hole.PUBLISHED)
+    centre = found["window", "from the window's centre"].formula
+    assert centre == pytest.approx(1.06 * length * np.pi * 0.0076**2 / 48e-6, rel=1e-12)
+
+
+def test_a_tapered_bore_is_told_where_each_length_lies():
+    bore = Bore(stations=((0.0, 0.0160), (0.3, 0.0140)))
+    tapered = replace(SIX, bore=bore)
+    found = by_name(tapered)
+    assert found["bore", "at the head, inner"].formula == pytest.approx(0.0160)
+    narrow = by_name(replace(SIX, bore=Bore(stations=((0.0, 0.0140),))))["foot", "at the foot"]
+    assert found["foot", "at the foot"].formula == pytest.approx(narrow.formula)

@@ -12,6 +12,7 @@ from flutelab import (
     End,
     Flute,
     Hole,
+    ValidityWarning,
     Window,
     input_impedance,
     moist_air,
@@ -36,6 +37,7 @@ def flute(diameter=0.007, wall=0.0028, length=0.300, hole=0.200, bore=0.016, foo
     )
 
 
+@pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning")  # a wide window
 def test_rows_are_solved_as_each_alone():
     rng = np.random.default_rng(3)
     one = random_flute(rng, holes=6)
@@ -120,7 +122,9 @@ def test_a_window_in_parallel_with_nothing_but_a_pipe():
     numbers = chain(pipe, rows(pipe, "", air=AIR), by)
     seen = head_impedance(elements(numbers, FREQUENCY[None, None, :]))[0, 0]
     k = 2 * np.pi * FREQUENCY / AIR.sound_speed
-    behind = 1j * np.tan(k * 0.007) + 1j * np.tan(k * 0.303)
+    # the cavity: 3 mm to the centre, 4 mm to the plug, and 0.21 t_w W H/(pi a^2) of its own air
+    own = 0.21 * np.ravel(numbers.head.length) * (36e-6 / (np.pi * 0.008**2)) ** 2
+    behind = 1j * np.tan(k * (0.007 + own)) + 1j * np.tan(k * 0.303)
     expected = (k * 0.008) ** 2 / 4 + 1j * k * np.ravel(numbers.head.length) + 1 / behind
     assert seen == pytest.approx(expected, rel=1e-10)
 
@@ -148,11 +152,12 @@ def test_an_undrilled_hole_is_no_hole():
 
 
 def test_a_hole_as_wide_as_the_bore_cuts_the_pipe_there():
-    """In a thin wall; within 20 cents: such a hole reaches one radius to both sides."""
+    """In a thin wall; within 15 cents: such a hole reaches one radius to both sides."""
     wide = flute(diameter=0.016, wall=1e-4, length=0.5)
     cut = replace(wide, holes=(), foot=End(position=0.2, kind="open", outer_diameter=0.016))
-    opened = playing_frequencies(wide, "o", air=AIR)[0]
-    assert abs(cents(opened, playing_frequencies(cut, "", air=AIR)[0])) < 20
+    with pytest.warns(ValidityWarning, match="its radius is 1 of the bore's"):
+        opened = playing_frequencies(wide, "o", air=AIR)[0]
+    assert abs(cents(opened, playing_frequencies(cut, "", air=AIR)[0])) < 15
 
 
 def test_a_closed_hole_lowers_the_pitch_by_its_volume():

@@ -97,6 +97,27 @@ def modes(
         Where the flute or a mode that speaks leaves a formula's range, and of openings
         that do not lie on one line, with what is left out.
     """
+    found, numbers = solved_modes(flute, fingerings, corrections, count=count, formulas=formulas)
+    warn_of_notes(numbers, found.frequency[(found.status != "none") & (found.status != "weak")])
+    return found
+
+
+def warn_of_notes(numbers: Chain, frequency: np.ndarray) -> None:
+    """Warn where notes [Hz] are beyond what ends, holes and wall losses hold for."""
+    frequency = frequency[np.isfinite(frequency)]
+    if frequency.size:
+        warn_of_frequencies(numbers, np.min(frequency), np.max(frequency))
+
+
+def solved_modes(
+    flute: Flute,
+    fingerings: Rows,
+    corrections: Corrections | None,
+    *,
+    count: int,
+    formulas: Formulas | None = None,
+) -> tuple[Modes, Chain]:
+    """Return `modes` and the chain they belong to, without a warning of their frequencies."""
     index, inverse = distinct(fingerings)
     fingerings = take(fingerings, index)
     numbers = chain(flute, fingerings, corrections, formulas)
@@ -117,11 +138,8 @@ def modes(
     vented = np.any((fingerings.openness > 0) & fingerings.drilled, axis=-1, keepdims=True)
     status = np.where((strength < WEAK) & vented, "weak", status)
     speaks = (reason == "") & (status != "weak")
-    lowest = np.min(roots.real, where=speaks, initial=np.inf)
-    if np.isfinite(lowest):
-        warn_of_frequencies(numbers, lowest, np.max(roots.real, where=speaks, initial=0.0))
     _warn_of_unheard(numbers, roots, speaks)
-    return Modes(
+    found = Modes(
         frequency=roots.real[inverse],
         q=q[inverse],
         strength=strength[inverse],
@@ -129,6 +147,7 @@ def modes(
         reason=reason[inverse],
         root=roots[inverse],
     )
+    return found, numbers
 
 
 def _warn_of_unheard(numbers, roots, speaks):
@@ -144,7 +163,7 @@ def _warn_of_unheard(numbers, roots, speaks):
         "openings do not lie on one line of the pipe: what they do to each other through the "
         f"air outside is left out; on one line it would move a note by up to {most:.1f} cents",
         ValidityWarning,
-        stacklevel=3,
+        stacklevel=4,
     )
 
 

@@ -12,7 +12,7 @@ from flutelab.model.chain import Formulas, chain
 from flutelab.model.corrections import META, NAMES, Corrections, Spread
 from flutelab.model.flute import Flute
 from flutelab.model.lattice import elements
-from flutelab.model.modes import condition, modes, register_roots
+from flutelab.model.modes import condition, register_roots, solved_modes, warn_of_notes
 from flutelab.model.rows import Rows, distinct, rows, take
 from flutelab.physics.air import Air
 
@@ -101,12 +101,13 @@ def predict_notes(
     corrections = corrections or Corrections()
     register = np.maximum(np.asarray(fingerings.register), 1)
     count = int(register.max(initial=1)) + 1
-    found = modes(flute, fingerings, corrections, count=count, formulas=formulas)
+    found, numbers = solved_modes(flute, fingerings, corrections, count=count, formulas=formulas)
     column = register_roots(found, register)
     pick = np.arange(len(fingerings)), np.maximum(column, 0)
     none = column < 0
     reason = np.where(none, _why_none(found.reason[pick]), "")
     root = np.where(none, np.nan, found.root[pick])
+    warn_of_notes(numbers, root.real)
     notes = Notes(
         label=fingerings.label,
         register=register,
