@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 from reference.dense import emitting, exterior, own_resistance
-from reference.network import zwikker_kosten
-from reference.numbers import numbers
-from reference.random_flutes import random_flute, random_rows, wild_flute
+from reference.lengths import numbers
+from reference.network import inner_length, outside_load, zwikker_kosten
+from reference.random_flutes import random_flute, random_rows, shaped, wild_flute
 
-from flutelab import Corrections
+from flutelab import PUBLISHED, Corrections
 from flutelab.model.chain import chain
 from flutelab.model.lattice import elements, solve, system
 
@@ -15,15 +15,16 @@ FREQUENCY = np.linspace(200.0, 2500.0, 60)
 pytestmark = pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning")
 
 
-def random_cases(seed, count, wild=False):
+def random_cases(seed, count, wild=False, shapes=False):
     rng = np.random.default_rng(seed)
     for _ in range(count):
         flute = wild_flute(rng) if wild else random_flute(rng)
+        flute = shaped(rng, flute) if shapes else flute
         yield flute, random_rows(rng, flute, 1, left_out=0.1)
 
 
-def lattice(flute, fingerings, corrections, frequency=FREQUENCY):
-    return elements(chain(flute, fingerings, corrections), frequency[None, None, :])
+def lattice(flute, fingerings, corrections, formulas=None):
+    return elements(chain(flute, fingerings, corrections, formulas), FREQUENCY[None, None, :])
 
 
 def radiation_matrix(e):
@@ -33,16 +34,17 @@ def radiation_matrix(e):
 
 
 @pytest.mark.parametrize("wild", [False, True])
-def test_the_radiation_matrix_is_positive_semidefinite(wild):
-    for flute, fingerings in random_cases(5, 60, wild):
+@pytest.mark.parametrize("shapes", [False, True])
+def test_the_radiation_matrix_is_positive_semidefinite(wild, shapes):
+    for flute, fingerings in random_cases(5, 60, wild, shapes):
         matrix = radiation_matrix(lattice(flute, fingerings, Corrections()))
         eigenvalues = np.linalg.eigvalsh(matrix)
         assert np.all(eigenvalues[:, 0] >= -1e-12 * eigenvalues[:, -1])
 
 
-def flows(flute, fingerings, corrections):
+def flows(flute, fingerings, corrections, formulas=None):
     """Power in at the head [per unit rho c/S] and (P, U, flows into each tube at both ends)."""
-    e = lattice(flute, fingerings, corrections)
+    e = lattice(flute, fingerings, corrections, formulas)
     u = solve(e)
     assert e.driven
     _, pressure = system(e)
@@ -86,15 +88,16 @@ def all_walls(n, p, u, near):
     )
     outside = np.einsum("fij,fj->fi", exterior(n, FREQUENCY), np.where(emitting(n), u, 0.0))
     for i, h in enumerate(n.holes, start=1):
-        narrower = (n.radius / h.radius) ** 2
         if h.state == "open":  # from the outside in: pressure behind the outer end, flow U
-            load = (k * n.radius) ** 2 / 4 + 1j * k * h.outer * narrower
-            mouth = outside[:, i] + load * u[:, i]
-            total = total + wall_loss(n, h.radius, h.chimney, mouth, -u[:, i])
-        elif h.state == "closed":
+            behind = outside[:, i] + outside_load(n, h, k) * u[:, i]
+            total = total + wall_loss(n, h.radius, h.height + h.matching, behind, -u[:, i])
+        elif h.state == "closed" and h.closed:  # behind the mouth's ratio and the inner length
+            narrower = (n.radius / h.radius) ** 2
             gamma, z = zwikker_kosten(FREQUENCY, h.radius, n.air, n.loss)
-            inflow = np.tanh(gamma * h.closed) / (z * narrower) * p[:, i]
-            total = total + wall_loss(n, h.radius, h.closed, p[:, i], inflow)
+            end = 1j * k * inner_length(n, h, k) * narrower
+            mouth = p[:, i] / n.formulas.hole.ratio(k, h.along)
+            inflow = mouth / (z * narrower / np.tanh(gamma * h.closed) + end)
+            total = total + wall_loss(n, h.radius, h.closed, mouth - end * inflow, inflow)
     return total
 
 
@@ -106,9 +109,11 @@ def test_power_in_is_radiated_and_lost_in_the_walls():
         assert spent == pytest.approx(power, rel=1e-6)
 
 
-def test_without_losses_all_power_is_radiated():
-    for flute, fingerings in random_cases(7, 20):
+@pytest.mark.parametrize("formulas", [None, PUBLISHED], ids=["own", "published"])
+@pytest.mark.parametrize("shapes", [False, True])
+def test_without_losses_all_power_is_radiated(shapes, formulas):
+    for flute, fingerings in random_cases(7, 20, shapes=shapes):
         lossless = Corrections(loss=0.0)
-        power, _, u, _, _ = flows(flute, fingerings, lossless)
-        n = numbers(flute, fingerings, lossless)
+        power, _, u, _, _ = flows(flute, fingerings, lossless, formulas)
+        n = numbers(flute, fingerings, lossless, formulas=formulas)
         assert radiated(n, u) == pytest.approx(power, rel=1e-6)

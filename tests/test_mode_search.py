@@ -5,8 +5,8 @@ import warnings
 import numpy as np
 import pytest
 from reference.dense import continued, reactive_modes
-from reference.numbers import numbers
-from reference.random_flutes import random_flute, random_rows, wild_flute
+from reference.lengths import numbers
+from reference.random_flutes import random_flute, random_rows, shaped, wild_flute
 
 from flutelab import ValidityWarning, modes
 from flutelab.model.modes import PLANE_KA
@@ -17,7 +17,8 @@ COUNT = 3
 def studied(flute, fingerings, found, points, steps):
     """First modes of the only row by the independent study; nan beyond plane waves."""
     n = numbers(flute, fingerings)
-    limit = PLANE_KA * n.air.sound_speed / (2 * np.pi * n.radius)
+    widest = max(r for tube in n.tubes for _, *radii in tube for r in radii)
+    limit = PLANE_KA * n.air.sound_speed / (2 * np.pi * widest)
     top = 1.06 * np.max(found.frequency) if np.all(np.isfinite(found.frequency)) else limit
     # below `top` there can be no more modes than were asked for; the lowest lies above 10 Hz
     reactive = reactive_modes(n, 10.0, min(top, limit), points)[:COUNT]
@@ -50,6 +51,24 @@ def test_no_mode_is_miscounted():
 @pytest.mark.slow
 def test_no_mode_is_miscounted_in_500():
     assert miscounted(7, 500, random_flute) == []
+
+
+def shaped_flute(rng):
+    return shaped(rng, random_flute(rng))
+
+
+def test_no_mode_of_a_tapered_flute_with_shaped_holes_is_miscounted():
+    assert miscounted(8, 20, shaped_flute, points=800, steps=15) == []
+
+
+@pytest.mark.slow
+def test_no_mode_of_200_tapered_flutes_is_miscounted():
+    assert miscounted(9, 200, shaped_flute) == []
+
+
+@pytest.mark.slow
+def test_no_mode_is_miscounted_in_wild_tapered_pipes():
+    assert miscounted(10, 100, lambda rng: shaped(rng, wild_flute(rng))) == []
 
 
 @pytest.mark.slow

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from reference.random_flutes import random_flute, random_rows, wild_flute
+from reference.random_flutes import random_flute, random_rows, shaped, wild_flute
 
 from flutelab import (
     Corrections,
@@ -22,6 +22,8 @@ from flutelab.model.modes import at, find_roots, newton
 from flutelab.model.notes import ACOUSTIC, frequency_gradient, pitch_gradient
 from flutelab.pitch import cents
 
+# some windows and holes are beyond what the formulas were compared with
+pytestmark = pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning")
 SEEDS = st.integers(0, 2**32 - 1)
 
 
@@ -107,8 +109,11 @@ def test_enlarging_an_open_hole_lowers_no_first_mode_with_losses(seed):
 @given(SEEDS)
 def test_the_gradient_is_that_of_finite_differences(seed):
     """Against central differences of solved notes: 1e-6 of the largest entry of each row."""
-    _, flute, fingerings = any_case(seed, random_flute)
-    by = Corrections(window=1.03, foot=0.96, wall=1.02, bore=1.002, pad_depth=0.35)
+    rng, flute, fingerings = any_case(seed, random_flute)
+    if rng.random() < 0.5:
+        flute = shaped(rng, flute)
+    # the pad leaves some air in every hole here: where it just fills one, the slope jumps
+    by = Corrections(window=1.03, foot=0.96, wall=1.02, bore=1.002, pad_depth=0.2)
     notes = predict_notes(flute, fingerings, by)
     gradient = frequency_gradient(flute, fingerings, notes.root, by, ACOUSTIC)
     for column, name in enumerate(ACOUSTIC):

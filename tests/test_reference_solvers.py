@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 from reference.dense import head_impedance_dense
+from reference.lengths import numbers
 from reference.network import matmul_form, network, pair_fold, ratio_form, scikit_rf_cascade
-from reference.numbers import numbers
-from reference.random_flutes import random_flute, random_rows, wild_flute
+from reference.random_flutes import random_flute, random_rows, shaped, wild_flute
 
-from flutelab import Corrections
+from flutelab import PUBLISHED, Corrections, Formulas
 from flutelab.model.chain import chain
 from flutelab.model.lattice import elements, head_impedance
 
@@ -18,7 +18,8 @@ FORMS = {
     "matrix product": matmul_form,
     "scikit-rf": scikit_rf_cascade,
 }
-# Corrections away from 1: what each multiplies is written out again in reference/numbers.py.
+SETS = {"own": Formulas(), "published": PUBLISHED}
+# Corrections away from 1: what each multiplies is written out again in reference/lengths.py.
 MOVED = {
     "window": 1.07,
     "foot": 0.93,
@@ -34,12 +35,20 @@ def random_cases(loss, coupling, count=12):
     rng = np.random.default_rng(20)
     for number in range(count):
         flute = random_flute(rng) if number % 2 else wild_flute(rng)
-        fingerings = random_rows(rng, flute, 2, left_out=0.1)
+        if number % 4 >= 2:
+            flute = shaped(rng, flute)
+        fingerings = random_rows(rng, flute, 2, left_out=0.1, letters="xoh" if number > 5 else "xo")
         yield flute, fingerings, Corrections(loss=loss, coupling=coupling, **MOVED)
 
 
-def library(flute, fingerings, corrections):
-    seen = head_impedance(elements(chain(flute, fingerings, corrections), FREQUENCY[None, None, :]))
+def limit(flute):
+    """Spherical waves far from a nearly straight cone's apex cancel: some digits are lost."""
+    return 1e-10 if len(flute.bore.stations) == 1 else 1e-7
+
+
+def library(flute, fingerings, corrections, formulas):
+    numbers = chain(flute, fingerings, corrections, formulas)
+    seen = head_impedance(elements(numbers, FREQUENCY[None, None, :]))
     return np.broadcast_to(seen, (1, len(fingerings), FREQUENCY.size))[0]
 
 
@@ -51,19 +60,22 @@ def error(found, expected):
 
 
 @pytest.mark.parametrize("form", FORMS)
+@pytest.mark.parametrize("formulas", SETS)
 @pytest.mark.parametrize("loss", [0.0, 1.0], ids=["lossless", "lossy"])
-def test_without_coupling(form, loss):
+def test_without_coupling(form, loss, formulas):
     for flute, fingerings, corrections in random_cases(loss, 0.0):
-        seen = library(flute, fingerings, corrections)
+        seen = library(flute, fingerings, corrections, SETS[formulas])
         for row in range(len(fingerings)):
-            net = network(numbers(flute, fingerings, corrections, row), FREQUENCY)
-            assert error(FORMS[form](net), seen[row]) < 1e-10
+            n = numbers(flute, fingerings, corrections, row, SETS[formulas])
+            net = network(n, FREQUENCY)
+            assert error(FORMS[form](net), seen[row]) < limit(flute)
 
 
+@pytest.mark.parametrize("formulas", SETS)
 @pytest.mark.parametrize("loss", [0.0, 1.0], ids=["lossless", "lossy"])
-def test_with_coupling(loss):
+def test_with_coupling(loss, formulas):
     for flute, fingerings, corrections in random_cases(loss, 1.0):
-        seen = library(flute, fingerings, corrections)
+        seen = library(flute, fingerings, corrections, SETS[formulas])
         for row in range(len(fingerings)):
-            n = numbers(flute, fingerings, corrections, row)
-            assert error(head_impedance_dense(n, FREQUENCY), seen[row]) < 1e-10
+            n = numbers(flute, fingerings, corrections, row, SETS[formulas])
+            assert error(head_impedance_dense(n, FREQUENCY), seen[row]) < limit(flute)

@@ -93,7 +93,7 @@ def report_spectra(tries):
 def report_network(flute, every, frequency, tries):
     try:
         from reference.network import network, scikit_rf_cascade
-        from reference.numbers import numbers
+        from reference.lengths import numbers
     except ImportError as error:
         print(f"ratio to the network library: not measured ({error})")
         return

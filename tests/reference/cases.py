@@ -2,7 +2,8 @@
 
 Own numerical result: both were solved with two independent implementations (a real
 pressure-flow recursion and complex chain matrices) that agree in every digit printed in
-published/stated_cases.csv. The formulas of case B are the library's published ones, the lattice is built here.
+published/stated_cases.csv. The formulas of case B are the library's published ones; the
+lattice is built here.
 """
 
 import numpy as np

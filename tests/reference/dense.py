@@ -8,7 +8,13 @@ too, which makes the reactive model real.
 """
 
 import numpy as np
-from reference.network import end_load, zwikker_kosten
+from reference.network import (
+    cone_matrix,
+    end_load,
+    inner_length,
+    outside_load,
+    zwikker_kosten,
+)
 from scipy.optimize import brentq, minimize_scalar
 
 ALONG, TO_END = 1.29, 1.0  # reactive strength: along the pipe, towards an end face
@@ -62,18 +68,29 @@ def dense_system(n, frequency, losses=1.0):
 def _fill_tubes(m, n, frequency, losses, columns):
     p, near, far = columns
     k = 2 * np.pi * frequency / n.air.sound_speed
-    gamma, z = _line(n, frequency, n.radius, losses)
     arms = [0.0, *(0.0 if h.state == "undrilled" else h.series for h in n.holes), 0.0]
-    for i, length in enumerate(np.diff(n.places)):
-        cosh, sinh = np.cosh(gamma * length), np.sinh(gamma * length)
+    for i in range(len(n.tubes)):
+        a, b, c, d = _tube(n, i, frequency, losses)
         before, after = (0.5j * k * arm for arm in arms[i : i + 2])
         m[..., near[i], p[i]] = 1  # pressures at the tube's ends lie behind the arms
         m[..., near[i], near[i]] = -before
-        m[..., near[i], p[i + 1]] = -cosh
-        m[..., near[i], far[i]] = -(cosh * after + z * sinh)
+        m[..., near[i], p[i + 1]] = -a
+        m[..., near[i], far[i]] = -(a * after + b)
         m[..., far[i], near[i]] = 1
-        m[..., far[i], p[i + 1]] = -sinh / z
-        m[..., far[i], far[i]] = -(sinh / z * after + cosh)
+        m[..., far[i], p[i + 1]] = -c
+        m[..., far[i], far[i]] = -(c * after + d)
+
+
+def _tube(n, number, frequency, losses):
+    """(a, b, c, d) of a tube; its cones have no poles, nor has their product."""
+    whole = None
+    for length, near, far in n.tubes[number]:
+        gamma, z = _line(n, frequency, (near + far) / 2, losses)
+        a, b, c, d = cone_matrix(gamma, z, length, near, far)
+        one = np.stack([a, b * n.radius**2, c / n.radius**2, d], axis=-1)
+        one = one.reshape(*np.shape(frequency), 2, 2)
+        whole = one if whole is None else whole @ one
+    return whole[..., 0, 0], whole[..., 0, 1], whole[..., 1, 0], whole[..., 1, 1]
 
 
 def _line(n, frequency, radius, losses):
@@ -91,7 +108,7 @@ def _end(n, end, frequency, losses):
         z = losses * (k * n.radius) ** 2 / 4 + 1j * k * end.length
         cos, sin = np.cos(k * end.stub), np.sin(k * end.stub)
         return one, z, 1j * sin, cos + 1j * sin * z, cos
-    return one, end_load(end, k * n.radius, losses), zero, one, one
+    return one, end_load(n, end, k, losses), zero, one, one
 
 
 def _hole(n, h, frequency, losses):
@@ -99,30 +116,42 @@ def _hole(n, h, frequency, losses):
     one, zero = 1 + 0j * k, 0j * k
     if h.state == "undrilled":
         return None, None, zero, None, one
-    area = (h.radius / n.radius) ** 2
-    gamma, z = _line(n, frequency, h.radius, losses)
-    z = z / area
-    height = h.chimney if h.state == "open" else h.closed
-    cosh, sinh = np.cosh(gamma * height), np.sinh(gamma * height)
+    at_mouth = (n.radius / h.mouth) ** 2
+    gamma, z = _line(n, frequency, h.mouth, losses)
+    z = z * at_mouth
+    inner = 1j * k * inner_length(n, h, k) * at_mouth
+    ratio = n.formulas.hole.ratio(k, h.along)
     if h.state == "closed":
-        return None, None, sinh / z, None, cosh
-    inner = 1j * k * h.inner / area
-    outer = 1j * k * h.outer / area + losses * (k * n.radius) ** 2 / 4
-    c, d = sinh / z, sinh / z * outer + cosh
-    return cosh + inner * c, cosh * outer + z * sinh + inner * d, c, d, one
+        cosh, sinh = np.cosh(gamma * h.closed), np.sinh(gamma * h.closed)
+        return None, None, sinh / z, None, (cosh + inner * sinh / z) * ratio**2
+    cosh, sinh = np.cosh(gamma * h.matching), np.sinh(gamma * h.matching)
+    matching = cosh, z * sinh, sinh / z, cosh
+    gamma, z = _line(n, frequency, (h.mouth + h.radius) / 2, losses)
+    wall = cone_matrix(gamma, z, h.height, h.mouth, h.radius)
+    wall = wall[0], wall[1] * n.radius**2, wall[2] / n.radius**2, wall[3]
+    outer = outside_load(n, h, k, losses)
+    parts = (ratio, zero, zero, 1 / ratio), (one, inner, zero, one), matching, wall
+    parts = (*parts, (one, outer, zero, one))
+    whole = np.eye(2)
+    for part in parts:
+        whole = whole @ np.stack(part, axis=-1).reshape(*k.shape, 2, 2)
+    return whole[..., 0, 0], whole[..., 0, 1], whole[..., 1, 0], whole[..., 1, 1], one
 
 
 def own_resistance(n, k):
     """Real part of each opening's radiation at real k, continued to complex k, (F, n)."""
-    side = (k * n.radius) ** 2 / 4
-    parts = [side] * len(n.places)
+    parts = [(k * n.radius) ** 2 / 4]
+    for h in n.holes:
+        own = n.formulas.hole.resistance(k, h.radius, h.outer_radius)
+        parts.append(own * (n.radius / h.radius) ** 2)
+    parts.append(parts[0])
     for i, end in ((0, n.head), (-1, n.foot)):
         if end.kind in ("stopped", "node"):
             parts[i] = 0j * k
         elif end.kind != "window":
-            seen = end_load(end, k * n.radius), end_load(end, np.conj(k * n.radius))
+            seen = end_load(n, end, k), end_load(n, end, np.conj(k))
             parts[i] = 0.5 * (seen[0] + np.conj(seen[1]))
-    return np.stack(parts, axis=-1)
+    return np.stack(np.broadcast_arrays(*parts), axis=-1)
 
 
 def emitting(n):
@@ -140,10 +169,11 @@ def exterior(n, frequency, losses=1.0):
     nodes = len(n.places)
     face = [i == nodes - 1 or (i == 0 and n.head.kind != "window") for i in range(nodes)]
     own, emits = own_resistance(n, k), emitting(n)
+    line = [True, *(h.on_line for h in n.holes), True]
     result = np.zeros((*k.shape, nodes, nodes), complex)
     for i in range(nodes):
         for j in range(nodes):
-            if i == j or not (emits[i] and emits[j]):
+            if i == j or not (emits[i] and emits[j] and line[i] and line[j]):
                 continue
             d = np.hypot(n.places[i] - n.places[j], n.outer_radius * (face[i] != face[j]))
             chi = TO_END if face[i] or face[j] else ALONG
@@ -165,7 +195,7 @@ def head_impedance_dense(n, frequency):
 def determinant(n, frequency):
     """Return (sign, logarithm) of the reactive determinant at real frequencies (F,)."""
     m, _ = dense_system(n, frequency, losses=0.0)
-    assert np.max(np.abs(m.imag)) <= 1e-12 * np.max(np.abs(m.real))
+    assert np.max(np.abs(m.imag)) <= 1e-8 * np.max(np.abs(m.real))  # cones are complex waves
     return np.linalg.slogdet(m.real)
 
 

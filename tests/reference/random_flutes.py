@@ -1,5 +1,7 @@
 """Random flutes and fingerings, reproducible from a generator."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from flutelab import Bore, End, Flute, Hole, Window, moist_air, rows
@@ -60,10 +62,49 @@ def wild_flute(rng):
     )
 
 
-def random_rows(rng, flute, count, *, left_out=0.0, air=None):
+def shaped(rng, flute):
+    """Return a flute with its bore tapered and its holes and window of all shapes."""
+    length, bore = flute.foot.position, flute.bore.stations[0][1]
+    count = int(rng.integers(1, 5))
+    places = np.sort(rng.uniform(-0.05, 1.2 * length, count))
+    stations = tuple(zip(places, bore * rng.uniform(1.0, 1.4, count), strict=True))
+    foot, head = flute.foot, flute.head
+    if foot.outer_diameter is not None:
+        foot = replace(foot, outer_diameter=1.4 * foot.outer_diameter)
+    if isinstance(head, Window):
+        ramp = rng.choice([np.pi / 2, rng.uniform(0.4, 1.5)])
+        head = replace(head, ramp=ramp, block=rng.choice([0.0, rng.uniform(0, 0.01)]))
+    return replace(
+        flute,
+        bore=Bore(stations=stations),
+        holes=tuple(_shaped_hole(rng, h) for h in flute.holes),
+        head=head,
+        foot=foot,
+    )
+
+
+def _shaped_hole(rng, h):
+    size = 0.8 * h.diameter
+    aspect = rng.choice([1.0, rng.uniform(0.75, 1.3)])
+    edge = 0.2 * min(size, h.wall)
+    return replace(
+        h,
+        diameter=size,
+        aspect=aspect,
+        inner_diameter=rng.choice([None, rng.uniform(0.8, 1.05) * size]),
+        outer_rounding=rng.choice([0.0, edge]),
+        inner_rounding=rng.choice([0.0, edge]),
+        angle=rng.choice([0.0, 0.0, 0.05, np.pi]),
+    )
+
+
+def random_rows(rng, flute, count, *, left_out=0.0, air=None, letters="xo"):
     """Return rows of random fingerings; `left_out` is the share of holes not drilled."""
     words = [
-        "".join("n" if rng.random() < left_out else "xo"[rng.integers(0, 2)] for _ in flute.holes)
+        "".join(
+            "n" if rng.random() < left_out else letters[rng.integers(0, len(letters))]
+            for _ in flute.holes
+        )
         for _ in range(count)
     ]
     air = moist_air(rng.uniform(288.0, 305.0)) if air is None else air
