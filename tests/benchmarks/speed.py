@@ -17,7 +17,15 @@ from pathlib import Path
 import numpy as np
 
 import flutelab
-from flutelab import Bore, calibrate, input_impedance, moist_air, read_flute, read_measurements, rows
+from flutelab import (
+    Bore,
+    calibrate,
+    input_impedance,
+    moist_air,
+    read_flute,
+    read_measurements,
+    rows,
+)
 from flutelab.model.chain import chain
 from flutelab.model.corrections import Corrections
 from flutelab.model.lattice import elements, head_impedance
@@ -92,8 +100,8 @@ def report_spectra(tries):
 
 def report_network(flute, every, frequency, tries):
     try:
-        from reference.network import network, scikit_rf_cascade
         from reference.lengths import numbers
+        from reference.network import network, scikit_rf_cascade
     except ImportError as error:
         print(f"ratio to the network library: not measured ({error})")
         return
@@ -150,7 +158,8 @@ def report_taper(tries):
     asked = rows(flute, words, air=moist_air(299.15))
     straight = replace(flute, bore=Bore(stations=flute.bore.stations[:1]))
     both = [best(lambda f=f: predict_notes(f, asked), tries) for f in (flute, straight)]
-    print(f"seven notes of a tapered bore: {both[0]:.1f} ms, {both[0] / both[1]:.1f} of a cylinder's")
+    ratio = both[0] / both[1]
+    print(f"seven notes of a tapered bore: {both[0]:.1f} ms, {ratio:.1f} of a cylinder's")
 
 
 def main() -> None:
