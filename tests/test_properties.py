@@ -27,15 +27,20 @@ pytestmark = pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning
 SEEDS = st.integers(0, 2**32 - 1)
 
 
-def any_case(seed, make=wild_flute, count=3, left_out=0.1):
+def any_case(seed, make=wild_flute, count=3, left_out=0.1, letters="xo"):
     rng = np.random.default_rng(seed)
     flute = make(rng)
-    return rng, flute, random_rows(rng, flute, count, left_out=left_out)
+    return rng, flute, random_rows(rng, flute, count, left_out=left_out, letters=letters)
+
+
+def shaped_or_not(rng):
+    flute = wild_flute(rng)
+    return shaped(rng, flute) if rng.random() < 0.5 else flute
 
 
 @given(SEEDS)
 def test_any_valid_flute_gives_notes_or_a_reason(seed):
-    _, flute, fingerings = any_case(seed)
+    _, flute, fingerings = any_case(seed, shaped_or_not, letters="xoh")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", ValidityWarning)
         for register in (1, 2):
@@ -74,6 +79,7 @@ def enlarged(rng, fingerings, flute, growth=0.02):
 
 def with_open_hole(seed):
     rng, flute, _ = any_case(seed, random_flute)
+    flute = shaped(rng, flute) if rng.random() < 0.5 else flute
     words = []
     while len(words) < 4:
         word = "".join("xo"[rng.integers(0, 2)] for _ in flute.holes)
@@ -86,13 +92,27 @@ def with_open_hole(seed):
 def test_enlarging_an_open_hole_lowers_no_reactive_mode(seed):
     """A theorem (Rayleigh, Foster): less inertance in a branch raises every eigenfrequency."""
     rng, flute, fingerings = with_open_hole(seed)
-    ceiling = np.full(len(fingerings), fingerings.air.sound_speed / (2 * 0.05))
-    roots = []
-    for case in enlarged(rng, fingerings, flute):
-        reactive = at(chain(flute, case, Corrections()))
-        found = find_roots(lambda f, _=1.0, on=reactive: on(f, 0.0), ceiling, 3, 5000.0)[0]
-        roots.append(found.real)
-    assert np.all(roots[1] / roots[0] - 1 > -1e-9)
+    before, after = (reactive_modes(flute, case) for case in enlarged(rng, fingerings, flute))
+    assert np.all(after / before - 1 > -1e-9)
+
+
+def reactive_modes(flute, case):
+    """The first three of each row, without losses or radiation."""
+    reactive = at(chain(flute, case, Corrections()))
+    ceiling = np.full(len(case), case.air.sound_speed / (2 * 0.05))
+    return find_roots(lambda f, _=1.0: reactive(f, 0.0), ceiling, 3, 5000.0)[0].real
+
+
+@given(SEEDS)
+def test_uncovering_a_hole_farther_lowers_no_reactive_mode(seed):
+    """The same theorem: a part cover only lengthens the way out."""
+    rng, flute, fingerings = with_open_hole(seed)
+    opened = fingerings.openness > 0
+    before, after = (
+        reactive_modes(flute, replace(fingerings, openness=np.where(opened, share, 0.0)))
+        for share in (rng.uniform(0.1, 0.6), rng.uniform(0.6, 1.0))
+    )
+    assert np.all(after / before - 1 > -1e-9)
 
 
 @given(SEEDS)
