@@ -26,7 +26,7 @@ def studied(flute, fingerings, found, points, steps):
     return np.concatenate([roots, np.full(COUNT - len(roots), np.nan)])
 
 
-def miscounted(seed, count, make, points=3000, steps=50):
+def miscounted(seed, count, make, points=1500, steps=20):
     """Cases where a mode differs by more than 1e-7, is missed, or is found by one side alone."""
     rng = np.random.default_rng(seed)
     bad = []
@@ -62,13 +62,13 @@ def test_no_mode_of_a_tapered_flute_with_shaped_holes_is_miscounted():
 
 
 @pytest.mark.slow
-def test_no_mode_of_200_tapered_flutes_is_miscounted():
-    assert miscounted(9, 200, shaped_flute) == []
+def test_no_mode_of_100_tapered_flutes_is_miscounted():
+    assert miscounted(9, 100, shaped_flute) == []
 
 
 @pytest.mark.slow
 def test_no_mode_is_miscounted_in_wild_tapered_pipes():
-    assert miscounted(10, 100, lambda rng: shaped(rng, wild_flute(rng))) == []
+    assert miscounted(10, 50, lambda rng: shaped(rng, wild_flute(rng))) == []
 
 
 @pytest.mark.slow
