@@ -139,6 +139,17 @@ def test_readme_examples_are_read_without_a_fault(tmp_path):
     assert len(measurements.rows) == 5
 
 
+def test_the_readmes_shaped_flute_is_read_and_foretold(tmp_path):
+    flute_file = tmp_path / "shapes.toml"
+    flute_file.write_text(example("shapes"), encoding="utf-8")
+    flute = flutelab.read_flute(flute_file)
+    assert len(flute.bore.stations) == 3
+    # the thumb hole lies off the line, and that is said
+    with pytest.warns(flutelab.ValidityWarning, match="do not lie on one line"):
+        notes = flutelab.playing_frequencies(flute, "xxx xxo xho", air=flutelab.moist_air(295.0))
+    assert notes[0] < notes[1] < notes[2]
+
+
 def test_top_level_holds_only_what_is_declared():
     if not (ROOT / ".git").exists() or not shutil.which("git"):
         # an unpacked ZIP has no list of tracked files; what else lies there is the user's
