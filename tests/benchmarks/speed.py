@@ -30,9 +30,11 @@ from flutelab.model.chain import chain
 from flutelab.model.corrections import Corrections
 from flutelab.model.lattice import elements, head_impedance
 from flutelab.model.notes import predict_notes
+from flutelab.model.rows import take
 
 ROOT = Path(__file__).resolve().parents[2]
 DATA = ROOT / "data-demo"
+FREQUENCY = np.linspace(100, 3000, 1024)
 sys.path.insert(0, str(ROOT / "tests"))
 
 
@@ -75,48 +77,44 @@ def report_fits(tries):
 
 def report_spectra(tries):
     flute = read_flute(DATA / "half-inch-six.toml")
-    words = ["".join(word) for word in product("xo", repeat=6)]
-    every = rows(flute, words, air=moist_air(299.15))
-    frequency = np.linspace(100, 3000, 1024)
+    every = rows(flute, ["".join(word) for word in product("xo", repeat=6)], air=moist_air(299.15))
 
-    def spectra():
-        return input_impedance(flute, every, frequency)
+    def spectra(corrections=None):
+        return input_impedance(flute, every, FREQUENCY, corrections)
 
-    whole = best(spectra, tries)
-    print(
-        f"64 fingerings x 1024 frequencies: {whole:.0f} ms, peak {peak_megabytes(spectra):.0f} MB"
-    )
-    one = rows(flute, words[:1], air=moist_air(299.15))
-    numbers = chain(flute, one)
-    few = frequency[::16]
+    alone = Corrections(coupling=0.0)
+    rivals = {
+        "the solver, coupling on": best(spectra, tries),
+        "the solver, coupling off": best(lambda: spectra(alone), tries),
+        "the solver, one frequency at a time": pointwise(flute, every, tries),
+    }
+    try:
+        rivals["the network library's cascade, coupling off"] = cascade(flute, every, alone)
+    except ImportError as error:
+        print(f"the network library: not measured ({error})")
+    print(f"64 fingerings x 1024 frequencies, peak {peak_megabytes(spectra):.0f} MB:")
+    for name, time_taken in rivals.items():
+        ratio = time_taken / rivals["the solver, coupling on"]
+        print(f"  {name:<45}{time_taken:9.0f} ms{ratio:8.1f} times")
 
-    def pointwise():
+
+def pointwise(flute, every, tries):
+    """Milliseconds for all, from one fingering at every 16th frequency."""
+    numbers, few = chain(flute, take(every, [0])), FREQUENCY[::16]
+
+    def one_by_one():
         return [head_impedance(elements(numbers, np.full((1, 1, 1), f))) for f in few]
 
-    each = best(pointwise, tries) / len(few)
-    print(f"ratio to one frequency at a time: {each * 64 * 1024 / whole:.0f}")
-    report_network(flute, every, frequency, tries)
+    return best(one_by_one, tries) * 16 * len(every)
 
 
-def report_network(flute, every, frequency, tries):
-    try:
-        from reference.lengths import numbers
-        from reference.network import network, scikit_rf_cascade
-    except ImportError as error:
-        print(f"ratio to the network library: not measured ({error})")
-        return
-    alone = Corrections(coupling=0.0)
+def cascade(flute, every, corrections):
+    """Milliseconds for all with scikit-rf, from one fingering."""
+    from reference.lengths import numbers
+    from reference.network import network, scikit_rf_cascade
 
-    def ours():
-        return input_impedance(flute, every, frequency, alone)
-
-    one = numbers(flute, rows(flute, every.label[:1], air=moist_air(299.15)), alone)
-
-    def theirs():
-        return scikit_rf_cascade(network(one, frequency))
-
-    ratio = best(theirs, 2) * len(every) / best(ours, tries)
-    print(f"ratio to the network library's cascade, coupling off: {ratio:.0f}")
+    one = numbers(flute, take(every, [0]), corrections)
+    return best(lambda: scikit_rf_cascade(network(one, FREQUENCY)), 2) * len(every)
 
 
 def even_flute(holes: int):
