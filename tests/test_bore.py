@@ -251,3 +251,16 @@ def test_a_batch_of_bores_is_solved_as_each_alone():
     for value, seen in zip(scale, together, strict=True):
         alone = input_impedance(one, every, FREQUENCY, Corrections(bore=float(value)))
         assert seen == pytest.approx(alone, rel=1e-10)
+
+
+def test_a_batch_of_station_diameters_is_solved_as_each_alone():
+    """One station moves: cones on both its sides do, those of the others do not."""
+    every, scale = rows(flute(), "xxx xoo oxo", air=AIR), np.array([0.98, 1.0, 1.03])
+
+    def widened(by):
+        place, diameter = STATIONS[1]
+        return flute((STATIONS[0], (place, by * diameter), *STATIONS[2:]))
+
+    together = input_impedance(widened(scale[:, None, None]), every, FREQUENCY)
+    for value, seen in zip(scale, together, strict=True):
+        assert seen == pytest.approx(input_impedance(widened(value), every, FREQUENCY), rel=1e-10)
