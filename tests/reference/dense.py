@@ -253,4 +253,6 @@ def _newton_change(n, root, losses):
     above, _ = dense_system(n, root + step, losses)
     below, _ = dense_system(n, root - step, losses)
     slope = (above - below) / (2 * step)[:, None, None]
-    return 1 / np.trace(np.linalg.solve(m, slope), axis1=-2, axis2=-1)
+    exact = np.linalg.slogdet(m)[0] == 0  # to the last digit: nothing is left to change
+    m[exact] = np.eye(m.shape[-1])
+    return np.where(exact, 0.0, 1 / np.trace(np.linalg.solve(m, slope), axis1=-2, axis2=-1))
