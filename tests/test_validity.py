@@ -86,6 +86,19 @@ def test_an_ordinary_flute_is_not_warned_about():
     assert told(lambda: playing_frequencies(one, "xxxx xxoo oooo", air=AIR, register=2)) == []
 
 
+def test_a_hole_that_is_not_drilled_is_not_warned_about():
+    odd = flute()
+    odd = replace(odd, holes=(*odd.holes[:3], replace(odd.holes[3], diameter=0.0136)))
+    assert told(lambda: playing_frequencies(odd, "xxxn xoon", air=AIR)) == []
+    assert len(told(lambda: playing_frequencies(odd, "xxxn xooo", air=AIR))) == 1
+
+
+def test_the_narrowest_part_of_a_bore_counts_for_its_losses():
+    thin = replace(flute(), holes=(), bore=Bore(stations=((0.1, 0.016), (0.28, 0.0006))))
+    (message,) = told(lambda: input_impedance(thin, rows(thin, "", air=AIR), np.array([400.0])))
+    assert "Stokes number" in message
+
+
 def test_frequencies_beyond_the_holes_range_are_told():
     one = flute(bore=0.03, along=0.01, across=0.015)
     asked = rows(one, "xxoo", air=AIR)

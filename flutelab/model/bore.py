@@ -70,7 +70,7 @@ def _within(tube, begin, end, near, far):
         return []
     high = np.maximum(high, low)
     flare = (far - near) / (end - begin)  # 0 beyond the last station: infinite length
-    start = near + flare * (low - begin) if np.isfinite(begin) else near
+    start = near + flare * (low - begin) if np.all(np.isfinite(begin)) else near
     stop = start + flare * (high - low)
     change = np.max(np.abs(stop - start) / np.minimum(start, stop))
     count = max(1, int(np.ceil(change / STEEPEST)))

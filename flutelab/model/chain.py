@@ -202,7 +202,7 @@ def _hole_numbers(flute, rows, scale, bore_radius, formulas):
     aspect = _of_holes(flute, lambda h: h.aspect)
     mouth = radius * _of_holes(flute, lambda h: (h.inner_diameter or h.diameter) / h.diameter)
     height, outer_radius = wall * scale.wall, bore_radius + wall
-    hole.warn_of_shape(np.maximum(radius, mouth), bore_radius, wall)
+    hole.warn_of_shape(np.where(drilled, np.maximum(radius, mouth), np.nan), bore_radius, wall)
     oval = window.elongation(aspect)
     inner_edge = hole.rounding_gain(_of_holes(flute, lambda h: h.inner_rounding), mouth)
     outer_edge = hole.rounding_gain(_of_holes(flute, lambda h: h.outer_rounding), radius)

@@ -255,13 +255,18 @@ def in_blocks(function: Callable, chain: Chain, frequency: np.ndarray) -> np.nda
     return np.concatenate([function(chain, frequency[..., s : s + step]) for s in starts], axis=2)
 
 
+def bore_radii(chain: Chain) -> tuple[np.ndarray, ...]:
+    """Return the radii of the bore's pieces, near and far ends."""
+    return (chain.radius,) if chain.cones is None else (chain.cones.near, chain.cones.far)
+
+
 def warn_of_frequencies(chain: Chain, lowest: float, highest: float) -> None:
     """Warn where frequencies [Hz] are beyond what ends, holes and wall losses hold for."""
     k = 2 * np.pi * highest / np.min(chain.air.sound_speed)
     for end in (chain.head, chain.foot):
         if end.kind in ("open", "flanged"):
             ends.warn_of_range(k * np.max(end.radius), end.lip_ratio)
-    narrowest = np.min(chain.radius)
+    narrowest = min(np.min(radius) for radius in bore_radii(chain))
     if chain.is_open.shape[-1]:
         warn_of_wave_number(k, np.max(chain.bore_radius))
         narrowest = min(narrowest, np.min(chain.mouth))

@@ -18,6 +18,7 @@ from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute, bore_diameter
 from flutelab.model.lattice import (
     Elements,
+    bore_radii,
     elements,
     head_impedance,
     system,
@@ -121,7 +122,7 @@ def solved_modes(
     index, inverse = distinct(fingerings)
     fingerings = take(fingerings, index)
     numbers = chain(flute, fingerings, corrections, formulas)
-    limit = PLANE_KA * np.min(numbers.air.sound_speed) / (2 * np.pi * _widest(numbers))
+    limit = PLANE_KA * np.min(numbers.air.sound_speed) / (2 * np.pi * max(np.max(radius) for radius in bore_radii(numbers)))
     ceiling = _ceiling(numbers, len(fingerings))
     with already_warned():
         roots, reason = find_roots(at(numbers), ceiling, count, limit)
@@ -165,13 +166,6 @@ def _warn_of_unheard(numbers, roots, speaks):
         ValidityWarning,
         stacklevel=4,
     )
-
-
-def _widest(numbers):
-    """The bore's largest radius, bar what lies behind the window."""
-    if numbers.cones is None:
-        return np.max(numbers.radius)
-    return max(np.max(numbers.cones.near), np.max(numbers.cones.far))
 
 
 def register_roots(found: Modes, register: np.ndarray) -> np.ndarray:

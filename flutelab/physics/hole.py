@@ -359,15 +359,15 @@ PUBLISHED = HoleFormulas(
 
 
 def warn_of_shape(hole_radius: float, bore_radius: float, wall: float) -> None:
-    """Warn once of holes outside the range in which the formulas were compared.
+    """Warn once of holes outside the range in which the formulas were compared; nan is no hole.
 
     Warns
     -----
     ValidityWarning
         With the value: wider than 0.8 of the bore, or a wall below 0.2 hole radii.
     """
-    widest = np.max(hole_radius / bore_radius, initial=0.0)
-    thinnest = np.min(wall / hole_radius, initial=np.inf)
+    widest = np.fmax.reduce(np.ravel(hole_radius / bore_radius), initial=0.0)
+    thinnest = np.fmin.reduce(np.ravel(wall / hole_radius), initial=np.inf)
     told = []
     if widest > WIDEST * (1 + _SLACK):
         told.append(f"its radius is {widest:.3g} of the bore's (compared up to {WIDEST:g})")
