@@ -135,11 +135,11 @@ def test_every_rim_of_finite_elements_to_ka_one():
 
 
 def test_every_rim_of_finite_elements_beyond():
-    """Rims to 2 a fitted (0.0032 in l/a, 0.0024 in |R|); 3 and 4 a were not, and are warned of."""
+    """Rims to 2 a fitted (0.0028 in l/a, 0.0024 in |R|); 3 and 4 a were not, and are warned of."""
     points = table("axisymmetric_end.csv")
     length, size = _off_finite_elements(ends.own_end, points)
     thick = (points[:, 0] > 2) & np.isfinite(points[:, 0])
-    assert length[~thick].max() < 0.0034, length[~thick].max()
+    assert length[~thick].max() < 0.0029, length[~thick].max()
     assert size[~thick].max() < 0.0026, size[~thick].max()
     assert length[thick].max() < 0.007, length[thick].max()
     assert size[thick].max() < 0.007, size[thick].max()

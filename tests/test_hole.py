@@ -532,7 +532,7 @@ def test_holes_outside_what_was_compared_are_warned_about_once():
     with pytest.warns(ValidityWarning, match=r"0\.85 of the bore's.*0\.1 of its radius") as told:
         hole.warn_of_shape(np.array([0.85, 0.5]), 1.0, np.array([0.5, 0.05]))
     assert len(told) == 1
-    hole.warn_of_shape(np.array([0.8, 0.1]), 1.0, np.array([0.16, 0.02]))
+    hole.warn_of_shape(np.array([0.8, 0.1, np.nan]), 1.0, np.array([0.2, 0.025, 1e-9]))
     hole.warn_of_shape(np.array([]), 1.0, np.array([]))
 
 

@@ -284,9 +284,13 @@ def test_corrections_show_fit_and_prior(six):
     value, index = six.corrections.window, six.spread.names.index("window")
     sd = np.sqrt(six.spread.covariance[index, index])
     length = equivalents(six.tables[0].measurements.flute, six.corrections)[0]
-    assert ax.texts[0].get_text().startswith(
-        f"{value:.3f} ± {sd:.3f} times the formula\n"
-        f"{inches(length.corrected):.3f} ± {inches(length.per_unit * sd):.3f} in"
+    assert (
+        ax.texts[0]
+        .get_text()
+        .startswith(
+            f"{value:.3f} ± {sd:.3f} times the formula\n"
+            f"{inches(length.corrected):.3f} ± {inches(length.per_unit * sd):.3f} in"
+        )
     )
 
 

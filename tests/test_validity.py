@@ -56,7 +56,7 @@ def told(call):
 
 ODD = {
     "a wide hole": (flute(diameter=0.0136), "its radius is 0.85 of the bore's (compared up to 0.8"),
-    "a thin wall": (flute(wall=0.0006), "its wall is 0.171 of its radius (compared from 0.2)"),
+    "a thin wall": (flute(wall=0.0006), "its wall is 0.171 of its radius (compared from 0.25)"),
     "a wide window": (flute(across=0.016), "its width across the pipe is 2.67 of its length"),
     "a large window": (flute(along=0.012, across=0.012), "its area is 0.716 of the bore's"),
     "a shallow ramp": (flute(ramp=np.radians(12)), "its ramp rises by 12 degrees"),
@@ -95,8 +95,8 @@ def test_a_hole_that_is_not_drilled_is_not_warned_about():
 
 def test_the_narrowest_part_of_a_bore_counts_for_its_losses():
     thin = replace(flute(), holes=(), bore=Bore(stations=((0.1, 0.016), (0.28, 0.0006))))
-    (message,) = told(lambda: input_impedance(thin, rows(thin, "", air=AIR), np.array([400.0])))
-    assert "Stokes number" in message
+    messages = told(lambda: input_impedance(thin, rows(thin, "", air=AIR), np.array([400.0])))
+    assert [m for m in messages if "Stokes number" in m]
 
 
 def test_frequencies_beyond_the_holes_range_are_told():

@@ -122,7 +122,8 @@ def solved_modes(
     index, inverse = distinct(fingerings)
     fingerings = take(fingerings, index)
     numbers = chain(flute, fingerings, corrections, formulas)
-    limit = PLANE_KA * np.min(numbers.air.sound_speed) / (2 * np.pi * max(np.max(radius) for radius in bore_radii(numbers)))
+    widest = max(np.max(radius) for radius in bore_radii(numbers))
+    limit = PLANE_KA * np.min(numbers.air.sound_speed) / (2 * np.pi * widest)
     ceiling = _ceiling(numbers, len(fingerings))
     with already_warned():
         roots, reason = find_roots(at(numbers), ceiling, count, limit)

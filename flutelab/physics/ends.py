@@ -70,7 +70,7 @@ def own_end(ka: complex, lip_ratio: float) -> tuple[complex, complex]:
     Notes
     -----
     For rims of 0 to 2 a and the plane, against finite elements: within 0.0016 in l/a and |R|
-    to ka = 1, 0.0032 and 0.0024 to ka = 1.8; thicker rims (3 and 4 a) 0.007. Exact at
+    to ka = 1, 0.0028 and 0.0024 to ka = 1.8; thicker rims (3 and 4 a) 0.007. Exact at
     ka -> 0 for the sharp rim and the plane. The rim's echo comes the later the wider it is:
     at complex ka a rim of many bore radii is beyond the form.
     """

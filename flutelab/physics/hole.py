@@ -29,7 +29,7 @@ SERIES_OWN, SERIES_CHIMNEY, SERIES_OPEN = 1.7, 1.76, 0.61  # fitted
 TRANSVERSE = 1.84  # decay of the chimney's lowest transverse mode: first zero of J1'
 ROUNDED = 0.45  # of an edge's radius, see `rounding_gain`
 COVERED = 0.91  # fitted; 1 if the chimney were a channel as deep as the hole on average
-WIDEST, THINNEST = 0.8, 0.2  # delta and w/b up to (from) which a hole is not warned about
+WIDEST, THINNEST = 0.8, 0.25  # delta and w/b up to (from) which a hole is not warned about
 HIGHEST = 0.6  # ka
 _SLACK = 1e-9  # rounding
 
@@ -364,7 +364,7 @@ def warn_of_shape(hole_radius: float, bore_radius: float, wall: float) -> None:
     Warns
     -----
     ValidityWarning
-        With the value: wider than 0.8 of the bore, or a wall below 0.2 hole radii.
+        With the value: wider than 0.8 of the bore, or a wall below 0.25 hole radii.
     """
     widest = np.fmax.reduce(np.ravel(hole_radius / bore_radius), initial=0.0)
     thinnest = np.fmin.reduce(np.ravel(wall / hole_radius), initial=np.inf)

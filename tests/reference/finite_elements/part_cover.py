@@ -8,7 +8,8 @@ Energies: of the tube, its cross modes with |x| along the cut as mirror; outside
 transform of the flow, |u(q)|^2/q. Both series are cut at the same wave number and extrapolated
 with their rates: 1/Q at the lid's edge, Q^(-4/3) at the rim.
 
-``python tests/reference/finite_elements/part_cover.py RESULT.csv`` writes the stored table (a few minutes).
+``python tests/reference/finite_elements/part_cover.py RESULT.csv`` writes the stored table in a
+few minutes.
 """
 
 import sys
