@@ -38,7 +38,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command; return its exit code: 0 done, 2 bad input, 130 interrupted."""
     for stream in (sys.stdout, sys.stderr):
         stream.reconfigure(errors="replace")  # a name that the terminal cannot show
-    warnings.showwarning = _say_warning
+    warnings.showwarning = _say_each_once()
     for kind in (ValidityWarning, FitWarning):
         warnings.simplefilter("always", kind)
     try:
@@ -61,8 +61,15 @@ class _Refusal(ValueError):
     """An option that does not fit the others."""
 
 
-def _say_warning(message, category, filename, lineno, file=None, line=None):
-    print(f"note: {message}", file=sys.stderr)
+def _say_each_once():
+    said = set()
+
+    def say(message, category, filename, lineno, file=None, line=None):
+        if str(message) not in said:
+            said.add(str(message))
+            print(f"note: {message}", file=sys.stderr)
+
+    return say
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -145,7 +145,7 @@ def test_the_readmes_shaped_flute_is_read_and_foretold(tmp_path):
     flute = flutelab.read_flute(flute_file)
     assert len(flute.bore.stations) == 3
     # the thumb hole lies off the line, and that is said
-    with pytest.warns(flutelab.ValidityWarning, match="do not lie on one line"):
+    with pytest.warns(flutelab.ValidityWarning, match="hole 3 does not lie on the line"):
         notes = flutelab.playing_frequencies(flute, "xxx xxo xho", air=flutelab.moist_air(295.0))
     assert notes[0] < notes[1] < notes[2]
 

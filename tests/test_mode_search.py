@@ -68,7 +68,7 @@ def test_no_mode_of_100_tapered_flutes_is_miscounted():
 
 @pytest.mark.slow
 def test_no_mode_is_miscounted_in_wild_tapered_pipes():
-    assert miscounted(10, 50, lambda rng: shaped(rng, wild_flute(rng))) == []
+    assert miscounted(10, 100, lambda rng: shaped(rng, wild_flute(rng))) == []
 
 
 @pytest.mark.slow

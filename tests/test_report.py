@@ -363,7 +363,7 @@ def test_what_was_assumed_and_the_cautions_close_it(results):
     )
     assert "A4 = 440 Hz is assumed" in text
     assert "(common practice, no source)" in text
-    assert text.endswith(f"{CAUTIONS['pvc-dust']}\n{CAUTIONS['local']}\n")
+    assert text.endswith(f"{CAUTIONS['dust']}\n{CAUTIONS['local']}\n")
     assert "bore air 26.0 C, 50 %" in text_of(results["three-quarter-five"])
 
 

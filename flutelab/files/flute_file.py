@@ -401,13 +401,18 @@ def _bore_lines(bore: Bore, unit: str) -> Iterator[str]:
     yield f"stations = [{', '.join(pairs)}]"
 
 
+def _rounded(size: float) -> float:
+    """Take off what a root and a product have left beyond the 15th digit."""
+    return float(f"{size:.15g}")
+
+
 def _hole_sizes(hole: Hole) -> dict[str, float | None]:
     round_hole = hole.aspect == 1
     stretch = float(np.sqrt(hole.aspect))
     return {
         "diameter": hole.diameter if round_hole else None,
-        "along": None if round_hole else hole.diameter * stretch,
-        "across": None if round_hole else hole.diameter / stretch,
+        "along": None if round_hole else _rounded(hole.diameter * stretch),
+        "across": None if round_hole else _rounded(hole.diameter / stretch),
         "inner_diameter": hole.inner_diameter,
         "outer_rounding": hole.outer_rounding or None,
         "inner_rounding": hole.inner_rounding or None,

@@ -14,11 +14,12 @@ from flutelab.files.constants_file import Constants
 from flutelab.files.note_table import ROOM_TO_BORE
 from flutelab.files.tables import table
 from flutelab.fitting.calibrate import another_day
+from flutelab.fitting.measurements import HALF_HOLE
 from flutelab.fitting.problem import BORE_AIR_SD, ROOM_AIR_SD, SESSION_SD
 from flutelab.model.corrections import Corrections, Spread, default_priors
 from flutelab.model.flute import Flute, bore_diameter
 from flutelab.model.notes import CENT, predict_notes
-from flutelab.model.rows import fingering_word, rows
+from flutelab.model.rows import fingering_word, half_covered, rows
 from flutelab.physics.air import moist_air
 from flutelab.units import celsius, millimetres, to_celsius, to_fahrenheit
 
@@ -92,12 +93,20 @@ def foretell(
     corrections, spread = _knowledge(constants, with_offset, _air_sd(constants, room, bore))
     wanted = rows(flute, _checked(flute, fingerings), air=air, register=register)
     frame = table(predict_notes(flute, wanted, corrections, spread), a4=a4)
-    frame.insert(5, "sd_cents", np.hypot(frame["sd_corrections_cents"], SESSION_SD))
+    half = half_covered(wanted)
+    finger = np.where(half, HALF_HOLE, 0.0)
+    frame.insert(
+        5, "sd_cents", np.sqrt(frame["sd_corrections_cents"] ** 2 + SESSION_SD**2 + finger**2)
+    )
     if flute.targets and register == 1:
         frame.insert(4, "over_target_cents", _over_targets(flute, frame))
     remarks = (*said, *_remarks(flute, constants, with_offset, corrections))
     if "near cutoff" in set(frame["status"]):
         remarks += (NEAR_CUTOFF,)
+    if np.any(half):
+        remarks += (
+            f"half-covered holes: {HALF_HOLE:g} cents in the +- for how the finger lies (estimate)",
+        )
     return Foretold(frame=frame, remarks=remarks, text=_text(flute, frame, remarks))
 
 

@@ -19,7 +19,7 @@ from flutelab.files.note_row import ASSUMED_A4, NoteRow, read_row
 from flutelab.fitting.measurements import Measurements, reading_sd
 from flutelab.model.flute import Flute
 from flutelab.model.notes import predict_notes
-from flutelab.model.rows import Rows
+from flutelab.model.rows import Rows, half_covered
 from flutelab.model.rows import rows as make_rows
 from flutelab.physics.air import moist_air
 from flutelab.pitch import cents, nearest_note
@@ -206,6 +206,7 @@ def _measurements(notes, flute, frequency, default_humidity, said, *, source, fi
         register=rows.register,
         step=np.array([note.step for note in notes]),
         stated=_numbers(note.sd for note in notes),
+        half=half_covered(rows),
     )
     return Measurements(
         flute=flute,

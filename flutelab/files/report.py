@@ -55,7 +55,7 @@ def report(
         _odd_ones(calibration, odd),
         _what_the_notes_tell(calibration),
         _assumed(calibration),
-        f"{CAUTIONS['pvc-dust']}\n{CAUTIONS['local']}",
+        f"{CAUTIONS['dust']}\n{CAUTIONS['local']}",
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
 

@@ -6,9 +6,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from flutelab.errors import already_warned
 from flutelab.fitting.measurements import Measurements
 from flutelab.model.corrections import Corrections
-from flutelab.model.modes import modes, register_roots
+from flutelab.model.modes import register_roots, solved_modes, warn_of_notes
 from flutelab.model.notes import CENT, played_cents
 
 NEAR_CENTS = 300.0  # from the prediction of its register: the note is taken for that mode
@@ -52,12 +53,14 @@ def assign(measured: Measurements, corrections: Corrections) -> Assignment:
     register = np.maximum(stated, 1)
     rows = replace(measured.rows, register=register)
     highest = int(register.max(initial=1))
-    roots = _register_roots(measured, corrections, highest)
+    roots, numbers = _register_roots(measured, corrections, highest)
     off = _off(measured, rows, corrections, roots)
     pick = np.arange(len(rows)), register - 1
     if highest < REGISTERS and np.any(~(np.abs(off[pick]) <= NEAR_CENTS)):
-        roots = _register_roots(measured, corrections, REGISTERS)
+        with already_warned():
+            roots, numbers = _register_roots(measured, corrections, REGISTERS)
         off = _off(measured, rows, corrections, roots)
+    warn_of_notes(numbers, roots[pick].real)
     return Assignment(
         root=roots[pick],
         register=register,
@@ -69,12 +72,12 @@ def assign(measured: Measurements, corrections: Corrections) -> Assignment:
 
 
 def _register_roots(measured, corrections, highest):
-    """Roots (N, highest) of the registers that speak; nan where one does not."""
-    found = modes(measured.flute, measured.rows, corrections, count=highest + 1)
+    """Roots (N, highest) of the registers that speak, nan where one does not, and their chain."""
+    found, numbers = solved_modes(measured.flute, measured.rows, corrections, count=highest + 1)
     every = [register_roots(found, np.full(len(measured.rows), n)) for n in range(1, highest + 1)]
     column = np.stack(every, axis=-1)
     root = np.take_along_axis(found.root, np.maximum(column, 0), axis=-1)
-    return np.where(column >= 0, root, np.nan)
+    return np.where(column >= 0, root, np.nan), numbers
 
 
 def _off(measured, rows, corrections, roots):

@@ -16,6 +16,7 @@ _COLUMNS = ("frequency", "sd", "use", "session", "remark", "apart", "place", "fr
 # Common practice, no source:
 FLOOR = 1.5  # cents; no reading of a blown note is better
 ASSUMED_FIRST, ASSUMED_ABOVE = 3.0, 10.0  # cents, first register and above
+HALF_HOLE = 20.0  # cents: how a finger lies on a half-covered hole (estimate)
 LEAST_FREEDOM = 4  # degrees of freedom from which a pooled scatter is believed
 _SLIP = 50.0  # cents from its group's median: another note, not a scattered reading
 
@@ -132,6 +133,7 @@ def reading_sd(
     register: np.ndarray,
     step: np.ndarray,
     stated: np.ndarray,
+    half: np.ndarray | bool = False,
 ) -> tuple[np.ndarray, tuple[str, ...]]:
     """Return the standard deviation of each reading, and in words where it comes from.
 
@@ -148,6 +150,8 @@ def reading_sd(
         Smallest step of each reading [cents].
     stated : (N,)
         The user's own sd [cents], which replaces all; nan = none.
+    half : (N,) bool
+        Readings with a half-covered hole: 20 cents more, as the finger lies (estimate).
 
     Returns
     -------
@@ -176,6 +180,11 @@ def reading_sd(
         if np.any(np.isnan(stated[here])):
             words.append(_scatter_words(name, pooled, freedom))
     sd = np.sqrt(np.maximum(FLOOR**2, scatter**2 + np.asarray(step) ** 2 / 12))
+    sd = np.hypot(sd, np.where(half, HALF_HOLE, 0.0))
+    if np.any(half & np.isnan(stated)):
+        words.append(
+            f"half-covered holes: {HALF_HOLE:g} cents more, as no two fingers lie alike (estimate)"
+        )
     return np.where(np.isnan(stated), sd, stated), tuple(words)
 
 

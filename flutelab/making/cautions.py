@@ -3,6 +3,7 @@
 CAUTIONS = {
     "local": "Local workshop, school and product rules come first, and a qualified instructor "
     "where there is one.",
-    "pvc-dust": "Cut, file and sand plastic wet and with hand tools; wear eye protection; wipe, "
-    "do not blow; rinse the pipe and wash hands before playing.",
+    "dust": "Dust of plastic, wood and bamboo harms lungs: cut, file and sand plastic wet and with "
+    "hand tools, catch wood dust and wear a fitted mask; wear eye protection; wipe, do not blow; "
+    "rinse or wipe out the pipe and wash hands before playing.",
 }

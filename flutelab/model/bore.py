@@ -6,16 +6,19 @@ relative to rho c/(pi r^2) of a reference radius r, that of the bore at the head
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
+from flutelab.errors import ValidityWarning
 from flutelab.model.axes import join
 from flutelab.physics.air import Air
 from flutelab.physics.tube import cone, propagation
 
+WIDEST_FLARE = 0.2  # the curved wave front is then 1 % larger than the plane section
 STEEPEST = 0.1  # of a cone's narrow end, its change of radius: losses are those of the mean radius
 
 
@@ -43,6 +46,11 @@ def cones(
         Of the openings, head to foot, leaves [m].
     scale : float or leaf
         Multiplies the diameters.
+
+    Notes
+    -----
+    How finely a batch is cut is that of its steepest flute: losses of the others may differ
+    in the fourth digit from those of each alone.
     """
     if all(np.all(diameter == stations[0][1]) for _, diameter in stations):
         return None
@@ -50,6 +58,17 @@ def cones(
     radii = [scale * diameter / 2 for _, diameter in stations]
     radii = [radii[0], *radii, radii[-1]]
     parts, first = [], [0]
+    steepest = max(
+        np.max(np.abs((far - near) / (end - begin)))
+        for (begin, end), (near, far) in zip(pairwise(ends), pairwise(radii), strict=True)
+    )
+    if steepest > WIDEST_FLARE:
+        warnings.warn(
+            f"bore: its radius changes by {steepest:.3g} of the length (compared up to "
+            f"{WIDEST_FLARE:g}); waves in so wide a cone are not those of its axis",
+            ValidityWarning,
+            stacklevel=3,
+        )
     for tube in pairwise(places):
         for (begin, end), (near, far) in zip(pairwise(ends), pairwise(radii), strict=True):
             parts += _within(tube, begin, end, near, far)

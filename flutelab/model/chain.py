@@ -15,7 +15,14 @@ import numpy as np
 from flutelab.model.axes import by_note, columns, join, leaf
 from flutelab.model.bore import Cones, cones
 from flutelab.model.corrections import Corrections
-from flutelab.model.flute import End, Flute, Window, bore_diameter
+from flutelab.model.flute import (
+    End,
+    Flute,
+    Window,
+    across_pipe,
+    bore_diameter,
+    bore_side_diameter,
+)
 from flutelab.model.rows import Rows
 from flutelab.physics import coupling, ends, hole, window
 from flutelab.physics.air import Air, warmer
@@ -200,9 +207,17 @@ def _hole_numbers(flute, rows, scale, bore_radius, formulas):
         radius = by_note(rows.diameter) / 2
     wall = _of_holes(flute, lambda h: h.wall)
     aspect = _of_holes(flute, lambda h: h.aspect)
-    mouth = radius * _of_holes(flute, lambda h: (h.inner_diameter or h.diameter) / h.diameter)
+    mouth = radius * _of_holes(flute, lambda h: bore_side_diameter(h) / h.diameter)
     height, outer_radius = wall * scale.wall, bore_radius + wall
-    hole.warn_of_shape(np.where(drilled, np.maximum(radius, mouth), np.nan), bore_radius, wall)
+    rounding = _of_holes(flute, lambda h: np.maximum(h.outer_rounding, h.inner_rounding))
+    hole.warn_of_shape(
+        np.where(drilled, np.maximum(radius, mouth), np.nan),
+        bore_radius,
+        wall,
+        aspect=aspect,
+        undercut=mouth / radius,
+        rounding=rounding / np.minimum(radius, mouth),
+    )
     oval = window.elongation(aspect)
     inner_edge = hole.rounding_gain(_of_holes(flute, lambda h: h.inner_rounding), mouth)
     outer_edge = hole.rounding_gain(_of_holes(flute, lambda h: h.outer_rounding), radius)
@@ -307,7 +322,8 @@ def _on_line(flute):
     """Whether each hole reaches the line through the window."""
     for h in flute.holes:
         outer_radius = bore_diameter(flute.bore, h.position) / 2 + h.wall
-        yield bool(np.all(np.abs(h.angle) * outer_radius <= h.diameter / 2))
+        reach = across_pipe(h.diameter, h.aspect) / 2
+        yield bool(np.all(np.abs(h.angle) * outer_radius <= reach))
 
 
 def _shape(numbers):

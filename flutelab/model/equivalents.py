@@ -6,10 +6,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from flutelab.model.chain import Formulas
+from flutelab.errors import already_warned
+from flutelab.model.chain import Formulas, chain
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import End, Flute, Window, bore_diameter
-from flutelab.physics.hole import matching_height, open_length
+from flutelab.model.rows import rows
+from flutelab.physics.air import moist_air
+
+ANY_TEMPERATURE = 293.15  # K; lengths do not depend on it
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,8 +52,9 @@ def equivalents(
         bore's diameter.
     """
     formulas = formulas or Formulas()
-    found = [*_window(flute, corrections, formulas), *_ends(flute, corrections, formulas)]
-    found += _holes(flute, corrections, formulas.hole)
+    with already_warned():
+        found = [*_window(flute, corrections, formulas), *_ends(flute, corrections, formulas)]
+        found += _holes(flute, corrections, formulas)
     where = "inner diameter" if len(flute.bore.stations) == 1 else "at the head, inner"
     diameter = bore_diameter(flute.bore, 0.0)
     return (*found, _scaled("bore", where, diameter, corrections.bore))
@@ -94,11 +99,12 @@ def _ends(flute, corrections, formulas):
 def _holes(flute, corrections, formulas):
     if not flute.holes:
         return
-    bore = np.array([bore_diameter(flute.bore, h.position) for h in flute.holes]) / 2
+    opened = rows(flute, "o" * len(flute.holes), air=moist_air(ANY_TEMPERATURE))
+    numbers = chain(flute, opened, formulas=formulas)
     radii = np.array([h.diameter for h in flute.holes]) / 2
     walls = np.array([h.wall for h in flute.holes])
-    both = open_length(radii, bore, walls, bore + walls, formulas)
-    both = both - walls - matching_height(radii, bore)
+    # both as lengths of the hole outside
+    both = numbers.outer + numbers.inner * (numbers.hole_radius / numbers.mouth) ** 2
     yield _scaled("wall", "mean of the holes", float(walls.mean()), corrections.wall)
     yield _scaled("hole_end", "mean of the holes", float(both.mean()), corrections.hole_end)
     pad = _scaled("pad_depth", "mean of the holes", float(radii.mean()), corrections.pad_depth)

@@ -194,7 +194,8 @@ def across_pipe(diameter: float, aspect: float) -> float:
     return diameter / np.sqrt(aspect)
 
 
-def _bore_side(hole: Hole) -> float:
+def bore_side_diameter(hole: Hole) -> float:
+    """Return a hole's diameter at the bore's side [m]."""
     return hole.diameter if hole.inner_diameter is None else hole.inner_diameter
 
 
@@ -213,7 +214,7 @@ def _shape_faults(hole: Hole) -> Iterator[Fault]:
 
 def _rounding_faults(hole: Hole) -> Iterator[Fault]:
     narrow = np.minimum(np.sqrt(hole.aspect), 1 / np.sqrt(hole.aspect)) / 2
-    sides = {"outer_rounding": hole.diameter, "inner_rounding": _bore_side(hole)}
+    sides = {"outer_rounding": hole.diameter, "inner_rounding": bore_side_diameter(hole)}
     good = True
     for name, diameter in sides.items():
         rounding, most = np.asarray(getattr(hole, name)), diameter * narrow
@@ -407,7 +408,7 @@ def _hole_faults(name: str, hole: Hole, inside: object, length: object) -> Itera
             problem = f"the hole is wider than the bore of {_millimetres(inside)}"
             mend = "Check both diameters and their units"
             yield _fault(f"{name}, {key}", _millimetres(across), problem, mend)
-    reach = along_pipe(np.maximum(hole.diameter, _bore_side(hole)), hole.aspect) / 2
+    reach = along_pipe(np.maximum(hole.diameter, bore_side_diameter(hole)), hole.aspect) / 2
     if np.any(hole.position - reach < 0) or np.any(hole.position + reach > length):
         chamber = "" if np.all(np.isinf(length)) else f" of {_millimetres(length)}"
         problem = f"the hole does not lie inside the sound chamber{chamber}"
@@ -450,7 +451,7 @@ def _least_gap(hole: Hole, other: Hole, inside: object) -> object:
     outside = inside + 2 * np.minimum(hole.wall, other.wall)
     levels = (
         (hole.diameter, other.diameter, outside),
-        (_bore_side(hole), _bore_side(other), inside),
+        (bore_side_diameter(hole), bore_side_diameter(other), inside),
     )
     gaps = []
     for one, two, around in levels:

@@ -6,12 +6,13 @@ relative to the bore's rho c/(pi a^2). Node 0 is the head, node n - 1 the foot.
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from flutelab.errors import already_warned
+from flutelab.errors import ValidityWarning, already_warned
 from flutelab.model.axes import columns, leaf
 from flutelab.model.bore import clamped_between, cone_elements, end_to_end, product
 from flutelab.model.chain import Chain, Formulas, chain
@@ -255,6 +256,24 @@ def in_blocks(function: Callable, chain: Chain, frequency: np.ndarray) -> np.nda
     return np.concatenate([function(chain, frequency[..., s : s + step]) for s in starts], axis=2)
 
 
+def off_the_line(chain: Chain) -> str:
+    """Say which holes' coupling is left out, "" where none is that matters."""
+    holes = np.any(chain.unheard, axis=tuple(range(chain.unheard.ndim - 1)))[1:-1]
+    # those whose every pair is left out: a hole on the line keeps the others
+    alone = [
+        str(i + 1)
+        for i in np.flatnonzero(holes)
+        if not np.any(chain.pair[..., i + 1, :]) and np.any(np.abs(chain.coupling) > 0)
+    ]
+    if not alone:
+        return ""
+    which = f"hole {alone[0]} does" if len(alone) == 1 else f"holes {', '.join(alone)} do"
+    return (
+        f"{which} not lie on the line of the window (counted from the window): what it and the "
+        "other openings do to each other through the air outside is left out"
+    )
+
+
 def bore_radii(chain: Chain) -> tuple[np.ndarray, ...]:
     """Return the radii of the bore's pieces, near and far ends."""
     return (chain.radius,) if chain.cones is None else (chain.cones.near, chain.cones.far)
@@ -263,13 +282,16 @@ def bore_radii(chain: Chain) -> tuple[np.ndarray, ...]:
 def warn_of_frequencies(chain: Chain, lowest: float, highest: float) -> None:
     """Warn where frequencies [Hz] are beyond what ends, holes and wall losses hold for."""
     k = 2 * np.pi * highest / np.min(chain.air.sound_speed)
-    for end in (chain.head, chain.foot):
-        if end.kind in ("open", "flanged"):
-            ends.warn_of_range(k * np.max(end.radius), end.lip_ratio)
+    plain = [end for end in (chain.head, chain.foot) if end.kind in ("open", "flanged")]
+    if plain:
+        widest = max(np.max(end.radius) for end in plain)
+        ends.warn_of_range(k * widest, np.concatenate([np.ravel(end.lip_ratio) for end in plain]))
+    if chain.head.kind == "window":
+        window.warn_of_wave_number(k, np.max(chain.head.radius))
     narrowest = min(np.min(radius) for radius in bore_radii(chain))
     if chain.is_open.shape[-1]:
         warn_of_wave_number(k, np.max(chain.bore_radius))
-        narrowest = min(narrowest, np.min(chain.mouth))
+        narrowest = min(narrowest, np.min(chain.mouth), np.min(chain.hole_radius))
     if np.any(chain.loss) and lowest > 0:
         warn_of_stokes(np.min(stokes_number(lowest, narrowest, chain.air)))
 
@@ -310,6 +332,8 @@ def input_impedance(
         return head_impedance(e) * e.scale[..., 0]
 
     numbers = chain(flute, fingerings, corrections, formulas)
+    if told := off_the_line(numbers):
+        warnings.warn(f"{told}; `modes` says by how many cents", ValidityWarning, stacklevel=2)
     size = np.abs(frequency)
     warn_of_frequencies(numbers, np.min(size, initial=np.inf), np.max(size, initial=0.0))
     with already_warned():

@@ -21,6 +21,7 @@ from flutelab.model.lattice import (
     bore_radii,
     elements,
     head_impedance,
+    off_the_line,
     system,
     warn_of_frequencies,
 )
@@ -154,7 +155,8 @@ def solved_modes(
 
 def _warn_of_unheard(numbers, roots, speaks):
     """Warn of openings off the line: the size is that of their coupling as if they lay on it."""
-    if not np.any(numbers.unheard & (np.abs(numbers.coupling) > 0)):
+    told = off_the_line(numbers)
+    if not told:
         return
     heard = replace(numbers, pair=numbers.pair | numbers.unheard)
     start = np.where(speaks, roots, roots[speaks][0] if np.any(speaks) else 1.0)
@@ -162,8 +164,7 @@ def _warn_of_unheard(numbers, roots, speaks):
         off = 1200 * np.log2(np.abs(newton(at(heard), start).real / start.real))
     most = np.max(np.abs(off), where=speaks, initial=0.0)
     warnings.warn(
-        "openings do not lie on one line of the pipe: what they do to each other through the "
-        f"air outside is left out; on one line it would move a note by up to {most:.1f} cents",
+        f"{told}; on one line it would move a note by up to {most:.1f} cents",
         ValidityWarning,
         stacklevel=4,
     )

@@ -151,6 +151,12 @@ def rows(
     )
 
 
+def half_covered(fingerings: Rows) -> np.ndarray:
+    """Return which rows have a partly covered hole (N,)."""
+    partly = (fingerings.openness > 0) & (fingerings.openness < 1) & fingerings.drilled
+    return np.any(partly, axis=-1)
+
+
 def take(fingerings: Rows, index: np.ndarray) -> Rows:
     """Return some rows, by number or by mask (N,)."""
     index = np.arange(len(fingerings))[index]

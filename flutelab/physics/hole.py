@@ -31,6 +31,7 @@ ROUNDED = 0.45  # of an edge's radius, see `rounding_gain`
 COVERED = 0.91  # fitted; 1 if the chimney were a channel as deep as the hole on average
 WIDEST, THINNEST = 0.8, 0.25  # delta and w/b up to (from) which a hole is not warned about
 HIGHEST = 0.6  # ka
+ASPECT, UNDERCUT, ROUNDING = (0.5, 2.0), (1.0, 1.3), (0.0, 0.5)  # of other shapes
 _SLACK = 1e-9  # rounding
 
 
@@ -358,13 +359,23 @@ PUBLISHED = HoleFormulas(
 )
 
 
-def warn_of_shape(hole_radius: float, bore_radius: float, wall: float) -> None:
+def warn_of_shape(
+    hole_radius: float,
+    bore_radius: float,
+    wall: float,
+    *,
+    aspect: float = 1.0,
+    undercut: float = 1.0,
+    rounding: float = 0.0,
+) -> None:
     """Warn once of holes outside the range in which the formulas were compared; nan is no hole.
 
     Warns
     -----
     ValidityWarning
-        With the value: wider than 0.8 of the bore, or a wall below 0.25 hole radii.
+        With the value: wider than 0.8 of the bore; a wall below 0.25 hole radii; an oval's
+        length over width outside 1/2 to 2; radius at the bore over that outside, 1 to 1.3; an
+        edge rounded by more than half the radius.
     """
     widest = np.fmax.reduce(np.ravel(hole_radius / bore_radius), initial=0.0)
     thinnest = np.fmin.reduce(np.ravel(wall / hole_radius), initial=np.inf)
@@ -373,6 +384,15 @@ def warn_of_shape(hole_radius: float, bore_radius: float, wall: float) -> None:
         told.append(f"its radius is {widest:.3g} of the bore's (compared up to {WIDEST:g})")
     if thinnest < THINNEST * (1 - _SLACK):
         told.append(f"its wall is {thinnest:.3g} of its radius (compared from {THINNEST:g})")
+    for values, (low, high), words in (
+        (aspect, ASPECT, "its length along the pipe over its width is"),
+        (undercut, UNDERCUT, "its radius at the bore over that outside is"),
+        (rounding, ROUNDING, "its edge's radius over its own is"),
+    ):
+        least, most = (f(values, initial=1.0 if low else 0.0) for f in (np.min, np.max))
+        if least < low * (1 - _SLACK) or most > high * (1 + _SLACK):
+            far = least if least < low * (1 - _SLACK) else most
+            told.append(f"{words} {far:.3g} (compared {low:g} to {high:g})")
     if told:
         warnings.warn(f"finger hole: {'; '.join(told)}", ValidityWarning, stacklevel=2)
 

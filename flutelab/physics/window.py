@@ -28,6 +28,8 @@ SHAPE = 1.06  # published rule: rectangular window over the round hole of equal 
 # equal radius, ramp. (These bound the plug's distance too: from 0.18 bore radii.)
 ASPECT, AREA = (0.6, 2.5), (0.1, 0.33)
 THINNEST = 0.1
+FARTHEST, TALLEST = 2.3, 2.1  # plug behind the centre over a; block over r
+HIGHEST = 0.3  # ka
 SHALLOWEST = np.radians(20)
 
 
@@ -148,12 +150,12 @@ def window_length(
     -----
     ValidityWarning
         Outside what the formula was compared with: across/along 0.6-2.5, area over bore
-        section 0.1-0.33, wall from 0.1 equal radii, ramp from 20 degrees.
+        section 0.1-0.33, wall from 0.1 equal radii, ramp from 20 degrees, plug up to 2.3 bore
+        radii behind the centre, block up to 2.1 equal radii high.
     """
-    _warn_of_shape(along, across, wall, bore_radius, ramp)
-    height = window_height(
-        along, across, wall, bore_radius, plug_to_window=plug_to_window, ramp=ramp, block=block
-    )
+    shape = {"plug_to_window": plug_to_window, "ramp": ramp, "block": block}
+    _warn_of_shape(along, across, wall, bore_radius, **shape)
+    height = window_height(along, across, wall, bore_radius, **shape)
     return height * np.pi * bore_radius**2 / (along * across)
 
 
@@ -204,7 +206,14 @@ def published_window_length(
     1.06 (w + t_m + t_i + t_r) pi a^2/(along * across), +-2.5 % for flush plugs and straight
     walls of 1 mm and more; 10 % long for wide mouths in thin walls (11 x 3 mm in 0.4 mm).
     """
-    _warn_of_shape(along, across, wall, bore_radius, np.pi / 2)
+    flush = {"plug_to_window": 0.0, "ramp": np.pi / 2, "block": 0.0}
+    _warn_of_shape(along, across, wall, bore_radius, **flush)
+    if np.any(np.asarray(ramp) < np.pi / 2) or np.any(np.asarray(block) > 0):
+        warnings.warn(
+            "window: the published rule knows neither ramp nor block; both are left out",
+            ValidityWarning,
+            stacklevel=2,
+        )
     radius = equal_radius(along, across)
     height = wall + matching_height(radius, bore_radius)
     height = height + sum(_round_ends(radius, wall, bore_radius))
@@ -228,7 +237,25 @@ def published_stub_length(
     return along / 2 + plug_to_window
 
 
-def _warn_of_shape(along, across, wall, bore_radius, ramp):
+def warn_of_wave_number(k: float, bore_radius: float) -> None:
+    """Warn once where ka is beyond 0.3, up to which windows were compared.
+
+    Warns
+    -----
+    ValidityWarning
+        With the value.
+    """
+    if k * bore_radius > HIGHEST:
+        warnings.warn(
+            f"window: ka is {k * bore_radius:.3g} at the highest frequency "
+            f"(compared up to {HIGHEST:g})",
+            ValidityWarning,
+            stacklevel=3,
+        )
+
+
+def _warn_of_shape(along, across, wall, bore_radius, *, plug_to_window, ramp, block):
+    distance = (along / 2 + plug_to_window) / bore_radius
     aspect = across / along
     area = along * across / (np.pi * bore_radius**2)
     thickness = wall / equal_radius(along, across)
@@ -236,6 +263,13 @@ def _warn_of_shape(along, across, wall, bore_radius, ramp):
         *_outside(aspect, *ASPECT, "its width across the pipe is {:.3g} of its length along it"),
         *_outside(area, *AREA, "its area is {:.3g} of the bore's"),
         *_outside(thickness, THINNEST, np.inf, "its wall is {:.3g} of the equal circle's radius"),
+        *_outside(distance, 0.0, FARTHEST, "its plug lies {:.3g} bore radii behind its centre"),
+        *_outside(
+            block / equal_radius(along, across),
+            0.0,
+            TALLEST,
+            "its block is {:.3g} of the equal circle's radius high",
+        ),
         *_outside(
             np.degrees(ramp), np.degrees(SHALLOWEST), np.inf, "its ramp rises by {:.3g} degrees"
         ),

@@ -249,10 +249,11 @@ def _frame(ax, points, cents, labels, bars=0.0):
     if len(labels) * longest > 60:  # what fits side by side
         ax.tick_params(axis="x", labelrotation=90 if len(labels) > 4 else 20)
     words = any(p.part.measurements.flute.holes for p in points)
+    half = ", h half covered" if any("h" in label for label in labels) else ""
     second = any("(" in label for label in labels)
     ax.set_xlabel(
         "note, lowest first"
-        + (" (x closed, o open" + ("; (2) second register)" if second else ")")) * words
+        + (f" (x closed, o open{half}" + ("; (2) second register)" if second else ")")) * words
     )
 
 
