@@ -70,6 +70,7 @@ def test_an_octave_slip_is_named(cents, way):
     assert why == f"{cents:+d} cents from register 1: it reads {way}; mend the octave"
 
 
+@pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning")  # a high note
 def test_an_octave_high_where_no_register_is_near():
     # A stopped pipe overblows to the twelfth and beyond: nothing speaks near its octave.
     measured = notes_of(STOPPED, ["n"])

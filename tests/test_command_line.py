@@ -240,6 +240,21 @@ def test_free_and_robust_reach_the_fit(run):
     assert out.startswith(expected)
 
 
+@pytest.mark.parametrize("out", [False, True])
+def test_a_flute_out_of_range_is_told_once(run, tmp_path, out):
+    odd = tmp_path / "odd.toml"
+    text = (DEMO / "three-quarter-five.toml").read_text(encoding="utf-8")
+    text = swap(text, "across = 9.0", "across = 18.0")
+    text = swap(text, "diameter = 8.7", "diameter = 17.5\naround_degrees = 180")
+    odd.write_text(text, encoding="utf-8")
+    extra = ["--out", tmp_path / "out"] if out else []
+    _, _, err = run("calibrate", odd, FIVE[1], *extra)
+    notes = [line for line in err.splitlines() if line.startswith("note: ")]
+    assert len(notes) == len(set(notes))
+    for word in ("note: window: its width", "note: finger hole: its radius", "note: hole 2 does"):
+        assert sum(note.startswith(word) for note in notes) == 1, notes
+
+
 def test_free_before_the_files_leaves_them_alone(run):
     first, last = (
         run("calibrate", *order)[1]

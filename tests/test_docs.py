@@ -139,6 +139,14 @@ def test_readme_examples_are_read_without_a_fault(tmp_path):
     assert len(measurements.rows) == 5
 
 
+def test_the_readmes_python_runs(monkeypatch, capsys):
+    monkeypatch.chdir(ROOT)
+    scope = {}
+    exec(compile(example("python"), "README.md", "exec"), scope)
+    assert scope["own"] == pytest.approx(scope["book"], rel=2e-3)
+    assert capsys.readouterr().out.startswith("[")
+
+
 def test_the_readmes_shaped_flute_is_read_and_foretold(tmp_path):
     flute_file = tmp_path / "shapes.toml"
     flute_file.write_text(example("shapes"), encoding="utf-8")

@@ -120,6 +120,22 @@ def test_other_formulas_are_followed():
     assert changed["foot", "at the foot"] == usual["foot", "at the foot"]
 
 
+@pytest.mark.parametrize("shape", [{"inner_diameter": 0.0072}, {"outer_rounding": 0.001},
+                                   {"aspect": 1.5}])  # fmt: skip
+def test_shaped_holes_are_told_their_own_lengths(shape):
+    """What the notes are computed with: inner end at the bore's side, edges, ovals."""
+    one = replace(SIX.holes[1], **shape)
+    shaped = replace(SIX, holes=(one,))
+    b, a, w = one.diameter / 2, 0.0076, one.wall
+    m = shape.get("inner_diameter", one.diameter) / 2
+    oval = 1 - 0.08 * np.log(one.aspect) ** 2
+    inner = oval * (hole.inner_length_lefebvre(m, a) - hole.thin_wall_loss(m, w)) * (b / m) ** 2
+    outer = oval * (hole.outer_length(b, a + w) - hole.thin_wall_loss(b, w))
+    outer -= 0.45 * one.outer_rounding ** (4 / 3) / b ** (1 / 3)
+    found = by_name(shaped)["hole_end", "mean of the holes"].formula
+    assert found == pytest.approx(inner + outer, rel=1e-9)
+
+
 def test_the_published_set_gives_its_lengths():
     """0.8216 + q (0.6133 - 0.8216) + 0.057 q (1 - q^5), and 1.06 of the round hole: by hand."""
     found = by_name(SIX, formulas=PUBLISHED)

@@ -86,6 +86,15 @@ def test_temperature_of_the_bore(options, bore):
     assert ("20 C in the room is assumed" in told.text) == (not options)
 
 
+def test_half_covered_holes_are_foretold_with_the_fingers_doubt():
+    told = foretell(SIX, ["xxxxxo", "xxxxxh"], bore=celsius(25.0))
+    half = told.frame["sd_cents"][1]
+    assert half > 20 > told.frame["sd_corrections_cents"][1]
+    assert half == pytest.approx(np.hypot(20, np.hypot(5, told.frame["sd_corrections_cents"][1])))
+    assert "half-covered holes: 20 cents" in told.text
+    assert "half-covered" not in foretell(SIX, ["xxxxxo"], bore=celsius(25.0)).text
+
+
 def test_air_as_in_the_calibration_has_its_humidity_too(tmp_path):
     known = constants_of(tmp_path, demo("three-quarter-five"))
     known.document["conditions"]["humidity_percent"] = [70.0, 80.0]

@@ -14,6 +14,20 @@ from flutelab.physics.air import moist_air
 NAN = np.nan
 
 
+def test_half_covered_notes_are_doubted_for_the_finger():
+    sd, words = reading_sd(
+        np.zeros(3),
+        group=["a", "b", "c"],
+        session=["one"] * 3,
+        register=np.ones(3),
+        step=np.zeros(3),
+        stated=np.array([np.nan, np.nan, 4.0]),
+        half=np.array([False, True, True]),
+    )
+    assert sd == pytest.approx([3.0, np.hypot(3.0, 20.0), 4.0])
+    assert any("half-covered holes: 20 cents more" in word for word in words)
+
+
 def sd_of(pitch, group, *, register=1, step=0.0, stated=NAN, session=None):
     count = len(pitch)
     return reading_sd(

@@ -86,16 +86,16 @@ def report_spectra(tries):
     rivals = {
         "the solver, coupling on": best(spectra, tries),
         "the solver, coupling off": best(lambda: spectra(alone), tries),
-        "the solver, one frequency at a time": pointwise(flute, every, tries),
+        "one fingering, one frequency at a time (scaled)": pointwise(flute, every, tries),
     }
     try:
-        rivals["the network library's cascade, coupling off"] = cascade(flute, every, alone)
+        rivals["the network library, coupling off (scaled)"] = cascade(flute, every, alone)
     except ImportError as error:
         print(f"the network library: not measured ({error})")
     print(f"64 fingerings x 1024 frequencies, peak {peak_megabytes(spectra):.0f} MB:")
     for name, time_taken in rivals.items():
         ratio = time_taken / rivals["the solver, coupling on"]
-        print(f"  {name:<45}{time_taken:9.0f} ms{ratio:8.1f} times")
+        print(f"  {name:<48}{time_taken:9.0f} ms{ratio:8.1f} times")
 
 
 def pointwise(flute, every, tries):
