@@ -15,7 +15,7 @@ from scipy.special import ellipk, ive, jnp_zeros, jv, kve, struve
 from flutelab import Bore, End, Flute, Formulas, Hole, ValidityWarning, moist_air, rows
 from flutelab.model.chain import chain
 from flutelab.model.lattice import elements
-from flutelab.physics import hole, window
+from flutelab.physics import hole, shapes, window
 
 BORE = 0.0079
 WALL = 0.0028
@@ -268,7 +268,7 @@ def test_matching_height_against_its_integral(delta):
 
 
 def test_closed_height_of_a_straight_hole_is_wall_and_matching():
-    straight = hole.closed_height(0.003, 0.003, BORE, WALL, 0.001)
+    straight = shapes.closed_height(0.003, 0.003, BORE, WALL, 0.001)
     assert straight == pytest.approx(WALL + hole.matching_height(0.003, BORE) - 0.001)
 
 
@@ -279,12 +279,12 @@ def test_closed_height_of_a_cone_by_quadrature(inner):
     cone = quad(lambda z: np.pi * (inner + (outer - inner) * z / WALL) ** 2, 0, WALL)[0]
     volume = cone + np.pi * inner**2 * hole.matching_height(inner, BORE)
     volume -= np.pi * outer**2 * depth
-    height = hole.closed_height(outer, inner, BORE, WALL, depth)
+    height = shapes.closed_height(outer, inner, BORE, WALL, depth)
     assert height * np.pi * inner**2 == pytest.approx(volume)
 
 
 def test_a_finger_never_fills_more_than_the_hole():
-    heights = hole.closed_height(0.003, np.array([0.003, 0.002]), BORE, WALL, 0.005)
+    heights = shapes.closed_height(0.003, np.array([0.003, 0.002]), BORE, WALL, 0.005)
     assert heights == pytest.approx([0.0, 0.0], abs=0)
 
 
@@ -402,7 +402,7 @@ def _stored(quantity, **sizes):
 def test_rounding_against_finite_elements(ratio):
     """Own finite elements (shapes.csv), hole in a plane; what 0.45 was chosen from."""
     gain = _stored("rounding gain", edge_over_radius=ratio)
-    assert hole.rounding_gain(ratio, 1.0) / ratio == pytest.approx(gain, abs=0.01)
+    assert shapes.rounding_gain(ratio, 1.0) / ratio == pytest.approx(gain, abs=0.01)
 
 
 def _open_length(one, letter="o", formulas=hole.OWN):
@@ -427,14 +427,14 @@ def _open_length(one, letter="o", formulas=hole.OWN):
 def test_ovals_against_finite_elements(aspect, close):
     """Own three-dimensional finite elements (shapes.csv), area of a 7 mm hole; not fitted.
 
-    Ends by `window.elongation`, which lies between plates and walls: 0.8 % long at 2.
+    Ends by `shapes.elongation`, which lies between plates and walls: 0.8 % long at 2.
     """
     b = 0.0035
     solid = WALL + hole.matching_height(b, BORE)
     ends = hole.open_length(b, BORE, WALL, BORE + WALL) - solid
     circle = _stored("open length", aspect=1, **ROUND)
     assert 1e3 * (solid + ends) == pytest.approx(circle, abs=0.04)
-    found = solid + window.elongation(aspect) * ends
+    found = solid + shapes.elongation(aspect) * ends
     stored = _stored("open length", aspect=aspect, **ROUND)
     assert 1e3 * found == pytest.approx(stored, abs=close)
 
@@ -448,14 +448,14 @@ def test_an_ellipse_in_a_thin_plate(aspect, conducts, close):
     p, q = np.sqrt(aspect), 1 / np.sqrt(aspect)
     exact = np.pi * p / ellipk(1 - (q / p) ** 2) / 2
     assert exact == pytest.approx(conducts, abs=6e-5)
-    assert 1 / window.elongation(aspect) == pytest.approx(exact, rel=close)
+    assert 1 / shapes.elongation(aspect) == pytest.approx(exact, rel=close)
 
 
 @pytest.mark.parametrize("aspect", [1.5, 1 / 1.5])
 def test_series_length_of_ovals_against_finite_elements(aspect):
     """Own finite elements (shapes.csv), over the circle's: 2 %; what 0.6 was chosen from."""
     oval, circle = (_stored("series length", aspect=one, **ROUND) for one in (aspect, 1))
-    assert hole.series_elongation(aspect) == pytest.approx(oval / circle, rel=0.02)
+    assert shapes.series_elongation(aspect) == pytest.approx(oval / circle, rel=0.02)
 
 
 @pytest.mark.parametrize(
@@ -481,7 +481,7 @@ def test_half_covered_and_oval_holes_in_the_lattice():
     plain = Hole(position=0.2, diameter=0.007, wall=WALL)
     length = _open_length(plain)
     assert length == pytest.approx(hole.open_length(0.0035, BORE, WALL, BORE + WALL))
-    covered = length + hole.cover_length(0.5, 0.0035)
+    covered = length + shapes.cover_length(0.5, 0.0035)
     assert _open_length(plain, "h") == pytest.approx(covered)
     oval = _open_length(Hole(position=0.2, diameter=0.007, wall=WALL, aspect=1.5))
     stored = _stored("open length", aspect=1.5, **ROUND)
@@ -498,11 +498,11 @@ def covered():
 
 
 def test_the_cover_has_its_limits():
-    assert hole.cover_length(1.0, 0.003) == 0
-    assert hole.cover_length(0.0, 0.003) == np.inf
+    assert shapes.cover_length(1.0, 0.003) == 0
+    assert shapes.cover_length(0.0, 0.003) == np.inf
     shares = np.linspace(0.01, 1.0, 200)
-    assert np.all(np.diff(hole.cover_length(shares, 0.003)) < 0)
-    assert hole.cover_length(0.5, 0.006) == pytest.approx(2 * hole.cover_length(0.5, 0.003))
+    assert np.all(np.diff(shapes.cover_length(shares, 0.003)) < 0)
+    assert shapes.cover_length(0.5, 0.006) == pytest.approx(2 * shapes.cover_length(0.5, 0.003))
 
 
 def test_the_cover_against_laplaces_equation():
@@ -512,7 +512,7 @@ def test_the_cover_against_laplaces_equation():
     assert {0.25, 0.5, 0.75} <= {share for share, _, _ in part}
     for share, length, error in part:
         assert error < 0.01
-        assert hole.cover_length(share, 1.0) == pytest.approx(length - whole, abs=0.01), share
+        assert shapes.cover_length(share, 1.0) == pytest.approx(length - whole, abs=0.01), share
 
 
 def test_the_stored_solution_knows_the_open_end():

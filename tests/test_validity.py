@@ -205,3 +205,23 @@ def test_the_published_set_is_chosen_by_name_and_differs_by_cents():
     assert modes(one, asked, count=1, formulas=PUBLISHED).frequency[:, 0] == pytest.approx(other)
     seen = input_impedance(one, asked, other, formulas=PUBLISHED)
     assert np.all(np.abs(np.diagonal(seen).imag) < 0.05 * np.max(np.abs(seen)))
+
+
+# --- what cannot be meant --------------------------------------------------------------
+
+
+def test_words_in_place_of_rows_are_told_how_to_become_rows():
+    for call in (predict_notes, modes, lambda f, w: input_impedance(f, w, [500.0])):
+        with pytest.raises(TypeError, match=r"fingerings are a list; make them with rows\(flute"):
+            call(flute(), ["xxoo"])
+
+
+def test_a_name_in_place_of_formulas_is_told_what_to_give():
+    with pytest.raises(TypeError, match=r"formulas are 'PUBLISHED'; give a Formulas, such as"):
+        playing_frequencies(flute(), "xxoo", air=AIR, formulas="PUBLISHED")
+
+
+@pytest.mark.parametrize("frequency", [0.0, -5.0, np.nan])
+def test_a_frequency_that_is_none_is_refused(frequency):
+    with pytest.raises(ValueError, match=r"frequency .* Hz: it must be greater than 0"):
+        input_impedance(flute(), rows(flute(), "xxoo", air=AIR), [100.0, frequency])

@@ -67,8 +67,8 @@ FORMULAS = {
     "breath": ("cents per doubling of the blowing pressure", 1, "Added as breath times "
                "log2(pressure/reference_pressure) to notes with a known pressure."),
     "second_register": ("cents", 1, "Added to notes of the second register and above."),
-    "pad_depth": ("flutelab.physics.hole.closed_height", 2, "A finger or pad fills pad_depth hole "
-                  "radii of the chimney from outside; 0 is a lid that follows the pipe."),
+    "pad_depth": ("flutelab.physics.shapes.closed_height", 2, "A finger or pad fills pad_depth "
+                  "hole radii of the chimney from outside; 0 is a lid that follows the pipe."),
     "loss": ("flutelab.physics.tube.propagation", 1, "Multiplies the wall's part of propagation "
              "constant and characteristic impedance (Zwikker and Kosten)."),
     "coupling": ("flutelab.physics.coupling.mutual_impedance", 1, "Multiplies the coupling of "

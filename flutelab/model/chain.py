@@ -23,8 +23,8 @@ from flutelab.model.flute import (
     bore_diameter,
     bore_side_diameter,
 )
-from flutelab.model.rows import Rows
-from flutelab.physics import coupling, ends, hole, window
+from flutelab.model.rows import Rows, checked
+from flutelab.physics import coupling, ends, hole, shapes, window
 from flutelab.physics.air import Air, warmer
 from flutelab.physics.hole import HoleFormulas
 from flutelab.physics.window import stub_length, window_length
@@ -128,8 +128,11 @@ def chain(
     ValidityWarning
         Of each formula whose range the flute leaves, with the value.
     """
-    corrections = corrections or Corrections()
+    rows, corrections = checked(rows), corrections or Corrections()
     formulas = formulas or Formulas()
+    if not isinstance(formulas, Formulas):
+        msg = f"formulas are {formulas!r}; give a Formulas, such as flutelab.PUBLISHED"
+        raise TypeError(msg)
     scale = _Leaves(corrections)
     places = [leaf(place) for place in _places(flute)]
     stations = [(leaf(place), leaf(diameter)) for place, diameter in flute.bore.stations]
@@ -218,13 +221,13 @@ def _hole_numbers(flute, rows, scale, bore_radius, formulas):
         undercut=mouth / radius,
         rounding=rounding / np.minimum(radius, mouth),
     )
-    oval = window.elongation(aspect)
-    inner_edge = hole.rounding_gain(_of_holes(flute, lambda h: h.inner_rounding), mouth)
-    outer_edge = hole.rounding_gain(_of_holes(flute, lambda h: h.outer_rounding), radius)
+    oval = shapes.elongation(aspect)
+    inner_edge = shapes.rounding_gain(_of_holes(flute, lambda h: h.inner_rounding), mouth)
+    outer_edge = shapes.rounding_gain(_of_holes(flute, lambda h: h.outer_rounding), radius)
     inner = formulas.inner(mouth, bore_radius) - formulas.thin(mouth, height)
     outer = formulas.outer(radius, outer_radius) - formulas.thin(radius, height)
     series = formulas.series(mouth, bore_radius, height, is_open=openness > 0)
-    cover = hole.cover_length(np.where(openness > 0, openness, 1.0), radius)
+    cover = shapes.cover_length(np.where(openness > 0, openness, 1.0), radius)
     depth = scale.pad_depth * radius + formulas.lid(radius, outer_radius)
     return {
         "bore_radius": bore_radius,
@@ -236,9 +239,9 @@ def _hole_numbers(flute, rows, scale, bore_radius, formulas):
         "matching": hole.matching_height(mouth, bore_radius),
         "inner": scale.hole_end * (oval * inner - inner_edge),
         "outer": scale.hole_end * (oval * outer - outer_edge) + cover,
-        "closed": hole.closed_height(radius, mouth, bore_radius, height, depth),
+        "closed": shapes.closed_height(radius, mouth, bore_radius, height, depth),
         "closed_inner": oval * formulas.closed_inner(mouth, bore_radius),
-        "series": np.where(drilled, series * hole.series_elongation(aspect), 0.0),
+        "series": np.where(drilled, series * shapes.series_elongation(aspect), 0.0),
         "is_open": (openness > 0) & drilled,
         "drilled": drilled,
     }

@@ -315,6 +315,11 @@ def input_impedance(
     corrections : Corrections, optional
     formulas : Formulas, optional
 
+    Raises
+    ------
+    ValueError
+        A frequency that is not greater than 0.
+
     Warns
     -----
     ValidityWarning
@@ -332,10 +337,15 @@ def input_impedance(
         return head_impedance(e) * e.scale[..., 0]
 
     numbers = chain(flute, fingerings, corrections, formulas)
+    frequency = np.asarray(frequency)
+    if not np.all(np.isfinite(frequency) & (frequency.real > 0)):
+        bad = frequency[~(np.isfinite(frequency) & (frequency.real > 0))][0]
+        msg = f"frequency {bad} Hz: it must be greater than 0; start a spectrum at some 50 Hz"
+        raise ValueError(msg)
     if told := off_the_line(numbers):
         warnings.warn(f"{told}; `modes` says by how many cents", ValidityWarning, stacklevel=2)
     size = np.abs(frequency)
     warn_of_frequencies(numbers, np.min(size, initial=np.inf), np.max(size, initial=0.0))
     with already_warned():
-        result = in_blocks(evaluate, numbers, np.asarray(frequency)[None, None, :])
+        result = in_blocks(evaluate, numbers, frequency[None, None, :])
     return result[0] if result.shape[0] == 1 else result

@@ -25,7 +25,7 @@ from flutelab.model.lattice import (
     system,
     warn_of_frequencies,
 )
-from flutelab.model.rows import Rows, distinct, take
+from flutelab.model.rows import Rows, checked, distinct, take
 from flutelab.physics.hole import cutoff_frequency, open_length
 
 STEPS = (0.5, 1.0)  # of losses and radiation, on the way from the reactive model
@@ -120,7 +120,7 @@ def solved_modes(
     formulas: Formulas | None = None,
 ) -> tuple[Modes, Chain]:
     """Return `modes` and the chain they belong to, without a warning of their frequencies."""
-    index, inverse = distinct(fingerings)
+    index, inverse = distinct(checked(fingerings))
     fingerings = take(fingerings, index)
     numbers = chain(flute, fingerings, corrections, formulas)
     widest = max(np.max(radius) for radius in bore_radii(numbers))

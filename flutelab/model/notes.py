@@ -13,7 +13,7 @@ from flutelab.model.corrections import META, NAMES, Corrections, Spread
 from flutelab.model.flute import Flute
 from flutelab.model.lattice import elements
 from flutelab.model.modes import condition, register_roots, solved_modes, warn_of_notes
-from flutelab.model.rows import Rows, distinct, rows, take
+from flutelab.model.rows import Rows, checked, distinct, rows, take
 from flutelab.physics.air import Air
 
 CENT = np.log(2) / 1200
@@ -99,7 +99,7 @@ def predict_notes(
     predicted : Notes
     """
     corrections = corrections or Corrections()
-    register = np.maximum(np.asarray(fingerings.register), 1)
+    register = np.maximum(np.asarray(checked(fingerings).register), 1)
     count = int(register.max(initial=1)) + 1
     found, numbers = solved_modes(flute, fingerings, corrections, count=count, formulas=formulas)
     column = register_roots(found, register)

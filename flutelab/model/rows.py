@@ -151,6 +151,15 @@ def rows(
     )
 
 
+def checked(fingerings: Rows) -> Rows:
+    """Return rows; a TypeError says how to make them where something else was given."""
+    if not isinstance(fingerings, Rows):
+        kind = type(fingerings).__name__
+        msg = f"fingerings are a {kind}; make them with rows(flute, words, air=...)"
+        raise TypeError(msg)
+    return fingerings
+
+
 def half_covered(fingerings: Rows) -> np.ndarray:
     """Return which rows have a partly covered hole (N,)."""
     partly = (fingerings.openness > 0) & (fingerings.openness < 1) & fingerings.drilled

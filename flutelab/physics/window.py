@@ -15,8 +15,8 @@ import numpy as np
 from flutelab.errors import ValidityWarning
 from flutelab.physics.ends import FLANGED_LIMIT
 from flutelab.physics.hole import inner_length_lefebvre, matching_height, outer_length_dalmont
+from flutelab.physics.shapes import elongation
 
-LONG = 0.08  # of ln(across/along)^2: a long opening radiates more easily than a round one
 PLUG, NEAR = 0.413, 3.05  # the plug's face beside the window; over its distance in bore radii
 SPRING = 0.21  # of t_w: depth of the window's own air as a cavity
 BLOCK = 0.18  # a tall block behind the flue, over the equal radius
@@ -36,15 +36,6 @@ SHALLOWEST = np.radians(20)
 def equal_radius(along: float, across: float) -> float:
     """Return the radius of the circle with the window's area [m]."""
     return np.sqrt(along * across / np.pi)
-
-
-def elongation(ratio: float) -> float:
-    """Return the ends of a long opening over those of the round one of equal area.
-
-    1 - 0.08 ln(ratio)^2, ratio = across/along or its inverse. Chosen for eighteen
-    finite-element windows of 0.6 to 2.5; at 3 to 3.6 in a very thin wall 5-7 % long.
-    """
-    return 1 - LONG * np.log(ratio) ** 2
 
 
 def ramp_height(along: float, wall: float, ramp: float) -> float:

@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 
 from flutelab import Corrections, Formulas, Window
-from flutelab.physics import hole
+from flutelab.physics import hole, shapes
 
 LETTERS = {"x": "closed", "o": "open", "h": "open", "n": "undrilled"}
 
@@ -125,7 +125,7 @@ def _hole(h, flute, reference, by, letter, formulas):
     outer = oval * (formulas.outer(b, outside) - formulas.thin(b, height))
     inner -= 0.45 * h.inner_rounding ** (4 / 3) / mouth ** (1 / 3)
     outer -= 0.45 * h.outer_rounding ** (4 / 3) / b ** (1 / 3)
-    cover = float(hole.cover_length(0.5, b)) if letter == "h" else 0.0
+    cover = float(shapes.cover_length(0.5, b)) if letter == "h" else 0.0
     volume = height * (mouth**2 + mouth * b + b**2) / 3
     volume += mouth**2 * hole.matching_height(mouth, a)
     volume -= b**2 * (by.pad_depth * b + formulas.lid(b, outside))

@@ -13,7 +13,7 @@ from unittest import mock
 import numpy as np
 from scipy.optimize import least_squares
 
-from flutelab.physics import hole
+from flutelab.physics import hole, shapes
 
 TABLE = Path(__file__).parent / "single_hole.csv"
 NAMES = ("THIN_DECAY", "OUTER_CURVATURE", "SERIES_OWN", "SERIES_CHIMNEY", "SERIES_OPEN")
@@ -39,7 +39,7 @@ def open_impedance(formulas, k, b, a, wall):
 
 def closed_admittance(formulas, k, b, a, wall):
     """Return a closed hole's shunt admittance times rho c/(pi b^2)."""
-    height = hole.closed_height(b, b, a, wall, formulas.lid(b, a + wall))
+    height = shapes.closed_height(b, b, a, wall, formulas.lid(b, a + wall))
     inner = formulas.closed_inner(b, a) + formulas.inner_gain(k, b, a)
     tan = 1j * np.tan(k * height)
     return tan / (1 + 1j * k * inner * tan) / formulas.ratio(k, b) ** 2
