@@ -1,4 +1,4 @@
-"""Lengths, temperatures and pressures as people write them, and back.
+"""Lengths, temperatures, pressures and angles as people write them, and back.
 
 The only module that converts units. Text is read exactly (fractions of whole
 numbers) and rounded once, to the float that is returned.
@@ -13,6 +13,8 @@ from decimal import Decimal
 from fractions import Fraction
 from numbers import Real
 
+# pi/180 to far more digits than a float has, so that every angle can be written exactly
+_PER_DEGREE = Fraction("3.14159265358979323846264338327950288419716939937510582") / 180
 INCH = Fraction(254, 10000)  # metres, exact: NIST SP 811 (2008), appendix B.8
 _METRES = {"mm": Fraction(1, 1000), "cm": Fraction(1, 100), "m": Fraction(1)}
 _METRES |= {"in": INCH, "thou": INCH / 1000}
@@ -304,3 +306,13 @@ def parse_temperature(text: str) -> float:
 def from_mm_water(x: float) -> float:
     """Convert a pressure from millimetres of water column to pascals (conventional value)."""
     return x * _PASCAL_PER_MM_WATER
+
+
+def from_degrees(angle: float | Decimal) -> float:
+    """Convert an angle from degrees to radians, rounded once."""
+    return float(Fraction(angle) * _PER_DEGREE)
+
+
+def to_degrees(angle: float) -> Fraction:
+    """Convert an angle from radians to degrees, without rounding."""
+    return Fraction(float(angle)) / _PER_DEGREE

@@ -72,10 +72,12 @@ def test_published_formulas_with_coupling():
 
 
 def test_without_coupling():
-    """What leaving it out costs: 7.7 and 1.8 cents with own holes (8.2 with single finite
-    elements of each hole in their place), 10.6 and 3.6 with published ones."""
-    assert worst(_compare(0.0)[1]) == pytest.approx([7.7, 1.8], abs=0.06)
-    assert worst(_compare(0.0, PUBLISHED)[1]) == pytest.approx([10.6, 3.6], abs=0.06)
+    """A lattice of single finite-element holes was 8.2 cents sharp at worst: all open, first
+    register (own result); ours is nearly that, the published set farther off."""
+    words, off, _ = _compare(0.0)
+    assert words[np.argmax(off[:, 0])] == "oooooo"
+    assert worst(off)[0] == pytest.approx(8.2, abs=0.8)
+    assert np.all(worst(_compare(0.0, PUBLISHED)[1]) > worst(off))
 
 
 def test_coupling_is_what_brings_them_together():

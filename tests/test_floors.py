@@ -18,7 +18,10 @@ ROOT = Path(__file__).resolve().parent.parent / PACKAGE
 # A module imports from lower floors, or from modules to its left on its own floor.
 FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     "": (0, ("errors", "units", "drills", "pitch")),
-    "physics": (1, ("air", "tube", "ends", "hole", "shapes", "window", "coupling", "rules")),
+    "physics": (
+        1,
+        ("ranges", "air", "tube", "ends", "hole", "shapes", "window", "coupling", "rules"),
+    ),
     "model": (
         2,
         (

@@ -1,5 +1,6 @@
 """Lengths, temperatures and pressures: exact reading against whole-number fractions."""
 
+import math
 import re
 from decimal import Decimal
 from fractions import Fraction
@@ -211,3 +212,9 @@ def test_shown_lengths():
     assert units.show_length(0.0301625, "in") == "1 3/16 in"
     assert units.show_length(0.0) == "0.00 mm"
     assert units.show_length(0.0, "in") == "0 in"
+
+
+def test_angles_are_those_of_the_mathematical_library():
+    for angle in (0, 12.5, 90, -180, Decimal("22.5")):
+        assert units.from_degrees(angle) == pytest.approx(math.radians(angle), rel=4e-16)
+        assert float(units.to_degrees(math.radians(angle))) == pytest.approx(float(angle))

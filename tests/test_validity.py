@@ -63,7 +63,7 @@ ODD = {
     "a long oval": (one_hole_changed(aspect=3.0), "over its width is 3 (compared 0.5 to 2)"),
     "a deep undercut": (one_hole_changed(inner_diameter=0.0105), "outside is 1.5 (compared 1"),
     "a narrowing chimney": (one_hole_changed(inner_diameter=0.0049), "outside is 0.7 (compared 1"),
-    "a round edge": (one_hole_changed(outer_rounding=0.0028), "its own is 0.8 (compared 0"),
+    "a round edge": (one_hole_changed(outer_rounding=0.0028), "its own is 0.8 (compared up to 0.5"),
     "a far plug": (flute(plug_to_window=0.03), "its plug lies 4.12 bore radii behind its centre"),
     "a tall block": (flute(block=0.05), "its block is 13.7 of the equal circle's radius high"),
     "a wide cone": (
@@ -104,6 +104,8 @@ def test_a_hole_that_is_not_drilled_is_not_warned_about():
     odd = flute()
     odd = replace(odd, holes=(*odd.holes[:3], replace(odd.holes[3], diameter=0.0136)))
     assert told(lambda: playing_frequencies(odd, "xxxn xoon", air=AIR)) == []
+    long_oval = replace(flute(), holes=(*odd.holes[:3], replace(flute().holes[3], aspect=3.0)))
+    assert told(lambda: playing_frequencies(long_oval, "xxxn xoon", air=AIR)) == []
     assert len(told(lambda: playing_frequencies(odd, "xxxn xooo", air=AIR))) == 1
 
 
@@ -151,6 +153,17 @@ def test_a_hole_that_still_reaches_the_line_lies_on_it():
     near, far = (flute(angles=(0.0, 0.0, np.radians(a), 0.0)) for a in (18, 20))
     assert told(lambda: playing_frequencies(near, "oooo", air=AIR)) == []
     assert len(told(lambda: playing_frequencies(far, "oooo", air=AIR))) == 1
+
+
+def test_only_holes_off_the_line_are_named():
+    """Also where the one on it has nobody else to hear: both ends closed or ideal."""
+    deaf = replace(
+        flute(angles=(0.0, np.pi, 0.0, 0.0)),
+        head=End(position=0.0, kind="node"),
+        foot=End(position=0.3, kind="stopped"),
+    )
+    (message,) = told(lambda: modes(deaf, rows(deaf, "ooxx", air=AIR), count=1))
+    assert message.startswith("hole 2 does not lie on the line of the window")
 
 
 def test_the_warning_tells_how_many_cents_are_left_out():

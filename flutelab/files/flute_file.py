@@ -18,7 +18,7 @@ import numpy as np
 from flutelab.errors import DataError
 from flutelab.files.safely import read_text, write_text
 from flutelab.files.toml_help import parse_toml
-from flutelab.files.toml_section import Report, Section, degrees, from_degrees, said
+from flutelab.files.toml_section import Report, Section, said
 from flutelab.model.flute import (
     Bore,
     End,
@@ -32,7 +32,7 @@ from flutelab.model.flute import (
 )
 from flutelab.model.rows import fingering_word
 from flutelab.pitch import note_frequency, parse_note
-from flutelab.units import INCH, parse_length
+from flutelab.units import INCH, from_degrees, parse_length, to_degrees
 
 _HEAD_KINDS = ("window", "open", "flanged", "stopped", "node")
 _FOOT_KINDS = ("open", "flanged", "stopped")
@@ -442,7 +442,7 @@ def _in_unit(size: float, unit: str) -> str:
 
 def _in_degrees(angle: float) -> str:
     """Return the shortest decimal in degrees that reads back as exactly this angle [rad]."""
-    return _shortest(degrees(angle), lambda figure: from_degrees(figure) == float(angle))
+    return _shortest(to_degrees(angle), lambda figure: from_degrees(figure) == float(angle))
 
 
 def _shortest(exact: Fraction, good: Callable[[Decimal], bool]) -> str:

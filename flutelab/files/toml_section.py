@@ -6,11 +6,10 @@ import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
-from fractions import Fraction
 
 from flutelab.errors import Fault
 from flutelab.model.flute import RecordError, hole_name, ordinal, station_faults
-from flutelab.units import inches, millimetres, parse_length
+from flutelab.units import from_degrees, inches, millimetres, parse_length
 
 # Sizes outside these are taken for slips [m]; wide of any duct flute (common practice, no source).
 _LIMITS = {
@@ -37,8 +36,6 @@ _STATION_PLACES = (-0.3, 3.0)
 _SPREAD_LIMITS = (0.0, 0.02)
 # Keys of the file for fields of a record that are named otherwise.
 _FIELD_KEYS = {"ramp": "ramp_degrees", "block": "block_height", "angle": "around_degrees"}
-# pi/180 to far more digits than a float has, so that every angle can be written exactly
-_PER_DEGREE = Fraction("3.14159265358979323846264338327950288419716939937510582") / 180
 _REPEATED = ("hole", "target")
 _SHOWN = 60  # characters of a value quoted in a fault
 
@@ -294,16 +291,6 @@ def said(error: ValueError, value: object) -> tuple[str, str]:
         text = text.removeprefix(f"{quoted} ")
     problem, _, mend = text.partition("; ")
     return f"it {problem}", mend[:1].upper() + mend[1:]
-
-
-def from_degrees(angle: float | Decimal) -> float:
-    """Convert an angle from degrees to radians, rounded once."""
-    return float(Fraction(angle) * _PER_DEGREE)
-
-
-def degrees(angle: float) -> Fraction:
-    """Convert an angle from radians to degrees, without rounding."""
-    return Fraction(float(angle)) / _PER_DEGREE
 
 
 def _show(value: object) -> str:

@@ -95,6 +95,7 @@ class Chain:
     distance: np.ndarray  # between openings, outside [m]
     strength: np.ndarray  # chi
     sounding: np.ndarray  # which openings are open to the outside
+    on_line: np.ndarray  # which openings lie on the line of the window
     pair: np.ndarray  # which two different ones both are, and lie on one line of the pipe
     unheard: np.ndarray  # and which do not: their coupling is left out
     loss: float
@@ -213,13 +214,14 @@ def _hole_numbers(flute, rows, scale, bore_radius, formulas):
     mouth = radius * _of_holes(flute, lambda h: bore_side_diameter(h) / h.diameter)
     height, outer_radius = wall * scale.wall, bore_radius + wall
     rounding = _of_holes(flute, lambda h: np.maximum(h.outer_rounding, h.inner_rounding))
+    there = np.where(drilled, 1.0, np.nan)
     hole.warn_of_shape(
-        np.where(drilled, np.maximum(radius, mouth), np.nan),
+        there * np.maximum(radius, mouth),
         bore_radius,
         wall,
-        aspect=aspect,
-        undercut=mouth / radius,
-        rounding=rounding / np.minimum(radius, mouth),
+        aspect=there * aspect,
+        undercut=there * mouth / radius,
+        rounding=there * rounding / np.minimum(radius, mouth),
     )
     oval = shapes.elongation(aspect)
     inner_edge = shapes.rounding_gain(_of_holes(flute, lambda h: h.inner_rounding), mouth)
@@ -318,7 +320,7 @@ def _sounding(flute, is_open, end_correction):
     both = both & ~np.eye(sounding.shape[-1], dtype=bool)
     line = np.array([True, *_on_line(flute), True])
     hear = line[:, None] & line[None, :]
-    return {"sounding": sounding, "pair": both & hear, "unheard": both & ~hear}
+    return {"sounding": sounding, "on_line": line, "pair": both & hear, "unheard": both & ~hear}
 
 
 def _on_line(flute):

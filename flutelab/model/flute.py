@@ -82,7 +82,8 @@ class Bore:
 
     ``stations`` are pairs (position, diameter) [m], in order from the sounding edge to the
     foot; a negative position lies towards the head. Straight cones run between them,
-    cylinders beyond the first and the last; one pair is a cylinder.
+    cylinders beyond the first and the last; one pair is a cylinder. What the bore does
+    behind the window's centre is not in the model.
     """
 
     stations: tuple[tuple[float, float], ...]

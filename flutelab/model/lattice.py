@@ -258,19 +258,14 @@ def in_blocks(function: Callable, chain: Chain, frequency: np.ndarray) -> np.nda
 
 def off_the_line(chain: Chain) -> str:
     """Say which holes' coupling is left out, "" where none is that matters."""
-    holes = np.any(chain.unheard, axis=tuple(range(chain.unheard.ndim - 1)))[1:-1]
-    # those whose every pair is left out: a hole on the line keeps the others
-    alone = [
-        str(i + 1)
-        for i in np.flatnonzero(holes)
-        if not np.any(chain.pair[..., i + 1, :]) and np.any(np.abs(chain.coupling) > 0)
-    ]
-    if not alone:
+    left_out = np.any(chain.unheard, axis=tuple(range(chain.unheard.ndim - 1)))
+    off = [str(i) for i in np.flatnonzero(left_out & ~chain.on_line)]  # node 0 is the head
+    if not off or not np.any(chain.coupling):
         return ""
-    which = f"hole {alone[0]} does" if len(alone) == 1 else f"holes {', '.join(alone)} do"
+    which = f"hole {off[0]} does" if len(off) == 1 else f"holes {', '.join(off)} do"
     return (
-        f"{which} not lie on the line of the window (counted from the window): what it and the "
-        "other openings do to each other through the air outside is left out"
+        f"{which} not lie on the line of the window (counted from the window): what such a hole "
+        "and the other openings do to each other through the air outside is left out"
     )
 
 

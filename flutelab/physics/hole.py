@@ -13,13 +13,12 @@ our set is derived or published. docs/model.md shows how each was found.
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from flutelab.errors import ValidityWarning
+from flutelab.physics.ranges import outside, warn
 
 FLANGED = 0.822  # end correction of a hole in a plane, over its radius (exact: 0.82159)
 THIN = 2 * FLANGED - np.pi / 2  # what two such ends are too long by where no wall parts them
@@ -30,7 +29,6 @@ TRANSVERSE = 1.84  # decay of the chimney's lowest transverse mode: first zero o
 WIDEST, THINNEST = 0.8, 0.25  # delta and w/b up to (from) which a hole is not warned about
 HIGHEST = 0.6  # ka
 ASPECT, UNDERCUT, ROUNDING = (0.5, 2.0), (1.0, 1.3), (0.0, 0.5)  # of other shapes
-_SLACK = 1e-9  # rounding
 
 
 # --- the chimney ------------------------------------------------------------------------
@@ -188,9 +186,6 @@ def free_resistance(k: complex, hole_radius: float, outer_radius: float) -> comp
     return (k * hole_radius) ** 2 / 4 + 0.0 * outer_radius
 
 
-# --- a hole partly covered --------------------------------------------------------------
-
-
 # --- the series arms --------------------------------------------------------------------
 
 
@@ -225,8 +220,8 @@ def series_length_dubos(
     -----
     -b delta^2 / (1.78 coth(1.84 t/b) + 0.940 + 0.540 delta + 0.285 delta^2), closed;
     tanh for coth when open. For t/b >= 1 up to 21 % (closed) and 24 % (open) longer than
-    finite elements, in thinner walls more. Closed form read
-    in a thesis quoting it, open from memory.
+    finite elements, in thinner walls more. Closed form read in a thesis quoting it, open
+    from memory.
 
     References
     ----------
@@ -298,24 +293,14 @@ def warn_of_shape(
         length over width outside 1/2 to 2; radius at the bore over that outside, 1 to 1.3; an
         edge rounded by more than half the radius.
     """
-    widest = np.fmax.reduce(np.ravel(hole_radius / bore_radius), initial=0.0)
-    thinnest = np.fmin.reduce(np.ravel(wall / hole_radius), initial=np.inf)
-    told = []
-    if widest > WIDEST * (1 + _SLACK):
-        told.append(f"its radius is {widest:.3g} of the bore's (compared up to {WIDEST:g})")
-    if thinnest < THINNEST * (1 - _SLACK):
-        told.append(f"its wall is {thinnest:.3g} of its radius (compared from {THINNEST:g})")
-    for values, (low, high), words in (
-        (aspect, ASPECT, "its length along the pipe over its width is"),
-        (undercut, UNDERCUT, "its radius at the bore over that outside is"),
-        (rounding, ROUNDING, "its edge's radius over its own is"),
-    ):
-        least, most = (f(values, initial=1.0 if low else 0.0) for f in (np.min, np.max))
-        if least < low * (1 - _SLACK) or most > high * (1 + _SLACK):
-            far = least if least < low * (1 - _SLACK) else most
-            told.append(f"{words} {far:.3g} (compared {low:g} to {high:g})")
-    if told:
-        warnings.warn(f"finger hole: {'; '.join(told)}", ValidityWarning, stacklevel=2)
+    told = [
+        *outside(hole_radius / bore_radius, 0.0, WIDEST, "its radius is {} of the bore's"),
+        *outside(wall / hole_radius, THINNEST, np.inf, "its wall is {} of its radius"),
+        *outside(aspect, *ASPECT, "its length along the pipe over its width is {}"),
+        *outside(undercut, *UNDERCUT, "its radius at the bore over that outside is {}"),
+        *outside(rounding, *ROUNDING, "its edge's radius over its own is {}"),
+    ]
+    warn("finger hole", told)
 
 
 def warn_of_wave_number(k: float, bore_radius: float) -> None:
@@ -326,13 +311,10 @@ def warn_of_wave_number(k: float, bore_radius: float) -> None:
     ValidityWarning
         With the value.
     """
-    if k * bore_radius > HIGHEST:
-        warnings.warn(
-            f"finger hole: ka is {k * bore_radius:.3g} at the highest frequency "
-            f"(compared up to {HIGHEST:g})",
-            ValidityWarning,
-            stacklevel=3,
-        )
+    warn(
+        "finger hole",
+        [*outside(k * bore_radius, 0.0, HIGHEST, "ka is {} at the highest frequency")],
+    )
 
 
 # --- whole holes ------------------------------------------------------------------------

@@ -8,13 +8,11 @@ plug's face to the window's nearer edge [m, rad]. A real instrument lies within 
 
 from __future__ import annotations
 
-import warnings
-
 import numpy as np
 
-from flutelab.errors import ValidityWarning
 from flutelab.physics.ends import FLANGED_LIMIT
 from flutelab.physics.hole import inner_length_lefebvre, matching_height, outer_length_dalmont
+from flutelab.physics.ranges import outside, warn
 from flutelab.physics.shapes import elongation
 
 PLUG, NEAR = 0.413, 3.05  # the plug's face beside the window; over its distance in bore radii
@@ -200,11 +198,7 @@ def published_window_length(
     flush = {"plug_to_window": 0.0, "ramp": np.pi / 2, "block": 0.0}
     _warn_of_shape(along, across, wall, bore_radius, **flush)
     if np.any(np.asarray(ramp) < np.pi / 2) or np.any(np.asarray(block) > 0):
-        warnings.warn(
-            "window: the published rule knows neither ramp nor block; both are left out",
-            ValidityWarning,
-            stacklevel=2,
-        )
+        warn("window", ["the published rule knows neither ramp nor block; both are left out"])
     radius = equal_radius(along, across)
     height = wall + matching_height(radius, bore_radius)
     height = height + sum(_round_ends(radius, wall, bore_radius))
@@ -236,46 +230,22 @@ def warn_of_wave_number(k: float, bore_radius: float) -> None:
     ValidityWarning
         With the value.
     """
-    if k * bore_radius > HIGHEST:
-        warnings.warn(
-            f"window: ka is {k * bore_radius:.3g} at the highest frequency "
-            f"(compared up to {HIGHEST:g})",
-            ValidityWarning,
-            stacklevel=3,
-        )
+    warn("window", [*outside(k * bore_radius, 0.0, HIGHEST, "ka is {} at the highest frequency")])
 
 
 def _warn_of_shape(along, across, wall, bore_radius, *, plug_to_window, ramp, block):
+    radius = equal_radius(along, across)
     distance = (along / 2 + plug_to_window) / bore_radius
-    aspect = across / along
-    area = along * across / (np.pi * bore_radius**2)
-    thickness = wall / equal_radius(along, across)
+    shallowest, rise = np.degrees(SHALLOWEST), np.degrees(ramp)
     told = [
-        *_outside(aspect, *ASPECT, "its width across the pipe is {:.3g} of its length along it"),
-        *_outside(area, *AREA, "its area is {:.3g} of the bore's"),
-        *_outside(thickness, THINNEST, np.inf, "its wall is {:.3g} of the equal circle's radius"),
-        *_outside(distance, 0.0, FARTHEST, "its plug lies {:.3g} bore radii behind its centre"),
-        *_outside(
-            block / equal_radius(along, across),
-            0.0,
-            TALLEST,
-            "its block is {:.3g} of the equal circle's radius high",
-        ),
-        *_outside(
-            np.degrees(ramp), np.degrees(SHALLOWEST), np.inf, "its ramp rises by {:.3g} degrees"
-        ),
+        *outside(across / along, *ASPECT, "its width across the pipe is {} of its length along it"),
+        *outside((radius / bore_radius) ** 2, *AREA, "its area is {} of the bore's"),
+        *outside(wall / radius, THINNEST, np.inf, "its wall is {} of the equal circle's radius"),
+        *outside(distance, 0.0, FARTHEST, "its plug lies {} bore radii behind its centre"),
+        *outside(block / radius, 0.0, TALLEST, "its block is {} of the equal circle's radius high"),
+        *outside(rise, shallowest, np.inf, "its ramp rises by {} degrees"),
     ]
-    if told:
-        warnings.warn(f"window: {'; '.join(told)}", ValidityWarning, stacklevel=3)
-
-
-def _outside(values, low, high, words):
-    """Yield what is told of the value farthest outside low..high, if any is."""
-    least, most = np.min(values), np.max(values)
-    compared = f"from {low:.3g}" if np.isinf(high) else f"{low:.3g} to {high:.3g}"
-    for value, off in ((least, least < low * (1 - 1e-9)), (most, most > high * (1 + 1e-9))):
-        if off:
-            yield f"{words.format(value)} (compared {compared})"
+    warn("window", told)
 
 
 def radiation_resistance(k: complex, bore_radius: float) -> complex:
