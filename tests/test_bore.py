@@ -221,7 +221,7 @@ def test_clamped_modes_of_tapered_tubes_are_counted_exactly():
         arms = -rng.uniform(0, 1e-3, (2, 4)) * rng.integers(0, 2, (2, 4))
         for k in rng.uniform(1, 60, 3):
             wanted = brute_count(bore, *arms, k)
-            found = clamped_between(np.array([k]), bore, *arms, 0.01)
+            found = clamped_between(np.array([k]), bore, *(k * arms), 0.01**2)
             assert found == wanted
 
 
@@ -230,7 +230,7 @@ def test_losses_are_those_of_the_mean_radius():
               temperature=298.0)  # fmt: skip
     bore = cones(((0.0, 0.016), (0.1, 0.0156)), [0.0, 0.1], 1.0)
     assert bore.first == (0, 1)
-    a, b, c, d = cone_elements(bore, np.array([500.0]), air, 1.0, 0.008)
+    a, b, c, d = cone_elements(bore, np.array([500.0]), air, 1.0, 0.008**2)
     gamma, relative = propagation(500.0, 0.0079, air)
     straight = tube(gamma, relative, 0.1)
     # a slim cone is nearly the tube of its middle, seen from a reference of its wide end

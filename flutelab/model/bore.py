@@ -30,11 +30,15 @@ class Cones:
     near: np.ndarray  # radius at the head's side [m]
     far: np.ndarray
     flare: np.ndarray  # how fast the radius grows
+    middle: np.ndarray  # its place along the bore
     first: tuple[int, ...]
 
 
 def cones(
-    stations: Sequence[tuple[float, float]], places: Sequence[float], scale: float
+    stations: Sequence[tuple[float, float]],
+    places: Sequence[float],
+    scale: float,
+    longest: float | None = None,
 ) -> Cones | None:
     """Return the cones between openings; None where the bore is a cylinder.
 
@@ -46,13 +50,16 @@ def cones(
         Of the openings, head to foot, leaves [m].
     scale : float or leaf
         Multiplies the diameters.
+    longest : float, optional
+        Cut cones, and a cylinder too, into pieces of at most this length [m].
 
     Notes
     -----
     How finely a batch is cut is that of its steepest flute: losses of the others may differ
     in the fourth digit from those of each alone.
     """
-    if all(np.all(diameter == stations[0][1]) for _, diameter in stations):
+    cylinder = all(np.all(diameter == stations[0][1]) for _, diameter in stations)
+    if cylinder and longest is None:
         return None
     ends = [-np.inf, *(place for place, _ in stations), np.inf]
     radii = [scale * diameter / 2 for _, diameter in stations]
@@ -71,19 +78,19 @@ def cones(
         )
     for tube in pairwise(places):
         for (begin, end), (near, far) in zip(pairwise(ends), pairwise(radii), strict=True):
-            parts += _within(tube, begin, end, near, far)
+            parts += _within(tube, begin, end, near, far, longest or np.inf)
         first.append(len(parts))
     return Cones(
         **{
             name: join([part[i] for part in parts])
-            for i, name in enumerate(("length", "near", "far", "flare"))
+            for i, name in enumerate(("length", "near", "far", "flare", "middle"))
         },
         first=tuple(first),
     )
 
 
-def _within(tube, begin, end, near, far):
-    """The part of a tube between two stations, as (length, near, far, flare) of each cone."""
+def _within(tube, begin, end, near, far, longest):
+    """The part of a tube between two stations: (length, near, far, flare, middle) of each cone."""
     low, high = np.maximum(tube[0], begin), np.minimum(tube[1], end)
     if not np.any(high > low):
         return []
@@ -92,18 +99,27 @@ def _within(tube, begin, end, near, far):
     start = near + flare * (low - begin) if np.all(np.isfinite(begin)) else near
     stop = start + flare * (high - low)
     change = np.max(np.abs(stop - start) / np.minimum(start, stop))
-    count = max(1, int(np.ceil(change / STEEPEST)))
+    pieces = np.maximum(change / STEEPEST, np.max(high - low) / longest)
+    count = max(1, int(np.ceil(pieces)))
     length = (high - low) / count
     edges = [start + flare * length * i for i in range(count + 1)]
-    return [(length, one, other, flare) for one, other in pairwise(edges)]
+    middles = [low + length * (i + 0.5) for i in range(count)]
+    return [
+        (length, *edge, flare, middle)
+        for edge, middle in zip(pairwise(edges), middles, strict=True)
+    ]
 
 
 def cone_elements(
     bore: Cones, frequency: np.ndarray, air: Air, loss: float, reference: float
 ) -> tuple[np.ndarray, ...]:
-    """Return (a, b, c, d) of each cone, last axis cones."""
+    """Return (a, b, c, d) of each cone, last axis cones.
+
+    Impedances are relative to rho c/(pi r^2) at the head; `reference` = r^2 there, times the
+    cones' rho c over the head's [m2].
+    """
     gamma, relative = propagation(frequency, 0.5 * (bore.near + bore.far), air, loss)
-    impedance = relative * reference**2 / (bore.near * bore.far)
+    impedance = relative * reference / (bore.near * bore.far)
     return cone(gamma, impedance, bore.length, bore.near, bore.far, bore.flare)
 
 
@@ -128,15 +144,16 @@ def product(one: tuple[np.ndarray, ...], other: tuple[np.ndarray, ...]) -> tuple
 def clamped_between(
     k: np.ndarray, bore: Cones, before: np.ndarray, after: np.ndarray, reference: float
 ) -> np.ndarray:
-    """Return how many lossless modes of all tubes, closed by p = 0 at both ends, lie below k (...).
+    """Return how many lossless modes of all tubes, closed by p = 0 at both ends, lie lower (...).
 
     Parameters
     ----------
-    k : (..., 1) real
+    k : (..., cones) or (..., 1) real
     bore : Cones
     before, after : (..., tubes)
-        Series lengths at each tube's ends, 0 or less [m].
-    reference : float or leaf
+        Series reactances at each tube's ends, 0 or less.
+    reference : float or (..., cones)
+        As in `cone_elements`.
 
     Notes
     -----
@@ -144,12 +161,12 @@ def clamped_between(
     B_joined/(B_before B_next) is negative (the pivot of the node between them; Wittrick and
     Williams, see `modes.mode_count`); a negative series mass alone counts as -1.
     """
-    impedance = reference**2 / (bore.near * bore.far)
+    impedance = reference / (bore.near * bore.far)
     each = cone(1j * k, impedance, bore.length, bore.near, bore.far, bore.flare)
     total = np.sum(np.floor(k * bore.length / np.pi), axis=-1)
     for tube, (begin, end) in enumerate(pairwise(bore.first)):
         chained = [tuple(part[..., i] for part in each) for i in range(begin, end)]
-        arms = [_arm(k[..., 0] * side[..., tube]) for side in (before, after)]
+        arms = [_arm(side[..., tube]) for side in (before, after)]
         total = total - sum(np.asarray(arm[1].imag < 0) for arm in arms)
         whole = arms[0]
         for part in [*chained, arms[1]]:
@@ -160,6 +177,6 @@ def clamped_between(
     return total
 
 
-def _arm(length):
-    one = np.ones(np.shape(length), dtype=complex)
-    return one, 1j * length * one, 0 * one, one
+def _arm(reactance):
+    one = np.ones(np.shape(reactance), dtype=complex)
+    return one, 1j * reactance * one, 0 * one, one

@@ -26,8 +26,12 @@ from flutelab.model.flute import (
 from flutelab.model.rows import Rows, checked
 from flutelab.physics import coupling, ends, hole, shapes, window
 from flutelab.physics.air import Air, warmer
+from flutelab.physics.breath import AirAlong, air_at
 from flutelab.physics.hole import HoleFormulas
 from flutelab.physics.window import stub_length, window_length
+
+
+PIECE = 0.03  # m, of bore taken as one air where it changes along it
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,6 +66,16 @@ class HeadOrFoot:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class BoreAir:
+    """The air of a chain's parts, last axis the parts or 1 where the air is one."""
+
+    openings: Air
+    holes: Air
+    pieces: Air  # of the tubes: their cones where the air changes
+    outside: Air
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Chain:
     """Numbers of a flute with its corrections; shapes (batch, note, 1, holes or tubes).
 
@@ -69,10 +83,10 @@ class Chain:
     the outer end are those of a hole of `radius`, all others of a hole of `mouth`.
     """
 
-    air: Air
-    radius: np.ndarray  # of the bore at the head: impedances are relative to rho c/(pi radius^2)
+    air: BoreAir
+    radius: np.ndarray  # of the bore at the head: impedances are relative to rho c/(pi r^2) there
     tubes: np.ndarray
-    cones: Cones | None  # where the bore is no cylinder
+    cones: Cones | None  # where the bore is no cylinder, or its air changes
     bore_radius: np.ndarray  # at each hole
     outer_radius: np.ndarray  # of the pipe there
     hole_radius: np.ndarray
@@ -141,11 +155,12 @@ def chain(
     holes = _hole_numbers(flute, rows, scale, bore[..., 1:-1], formulas.hole)
     reference = bore[..., :1]
     arm = holes.pop("series") * (reference / bore[..., 1:-1]) ** 2 / 2
+    longest = PIECE if isinstance(rows.air, AirAlong) else None
+    pieces = cones(stations, places, scale.bore, longest)
     numbers = {
-        "air": _row_air(rows.air, scale.air_offset),
         "radius": reference,
         "tubes": join([later - before for before, later in pairwise(places)]),
-        "cones": cones(stations, places, scale.bore),
+        "cones": pieces,
         **holes,
         "before": columns(np.zeros(1), arm),
         "after": columns(arm, np.zeros(1)),
@@ -154,15 +169,17 @@ def chain(
         "loss": scale.loss,
         "coupling": scale.coupling,
     }
+    air = _bore_air(rows.air, scale.air_offset, places, pieces)
     outside = (bore[..., -2:-1] if flute.holes else bore[..., -1:]) + _thickness(flute)
     return Chain(
         **numbers,
+        air=air,
         formulas=formulas.hole,
         straight=all(h.inner_diameter is None for h in flute.holes),
         **_sounding(flute, holes["is_open"], scale.foot),
         distance=_distances(places, flute.head, outside),
         strength=_strengths(len(places), flute.head),
-        shape=_shape(numbers),
+        shape=_shape({**numbers, **vars(air)}),
     )
 
 
@@ -185,9 +202,25 @@ def _diameters(flute):
     return [bore_diameter(flute.bore, place) for place in _places(flute)]
 
 
-def _row_air(air: Air, offset: float) -> Air:
-    leaves = {name: _air_leaf(value) for name, value in vars(air).items()}
-    return warmer(Air(**leaves), offset) if np.any(offset) else Air(**leaves)
+def _bore_air(air, offset, places, pieces):
+    """The air of openings, pieces of bore and outside; `offset` warms all that is inside."""
+    by_row = type(air)(**{name: _air_leaf(value) for name, value in vars(air).items()})
+    if isinstance(air, Air):
+        one = warmer(by_row, offset) if np.any(offset) else by_row
+        return BoreAir(openings=one, holes=one, pieces=one, outside=one)
+    head, foot = places[0], places[-1]
+
+    def inside(where):
+        there = air_at(by_row, (where - head) / (foot - head))
+        return warmer(there, offset) if np.any(offset) else there
+
+    openings = inside(join(places))
+    return BoreAir(
+        openings=openings,
+        holes=Air(**{name: value[..., 1:-1] for name, value in vars(openings).items()}),
+        pieces=inside(pieces.middle),
+        outside=air_at(by_row, 1.0),
+    )
 
 
 def _air_leaf(value):

@@ -61,42 +61,75 @@ def elements(
     """
     frequency = np.asarray(frequency)[..., None]
     air = chain.air
-    k = 2 * np.pi * frequency / air.sound_speed
-    side = (k * chain.radius / 2) ** 2  # rho c k^2/(4 pi): the window
-    lead = np.broadcast_shapes(side.shape[:-1], (*chain.shape, 1))
+    k = _Parts(2 * np.pi * frequency / air.openings.sound_speed)
+    # rho c of each opening over that at the head, which all impedances are relative to
+    at_head = _Parts(_wave_impedance(air.openings)).head
+    relative = _Parts(_wave_impedance(air.openings) / at_head)
+    lead = np.broadcast_shapes(k.all.shape[:-1], (*chain.shape, 1))
     openings = np.empty((4, *lead, chain.is_open.shape[-1] + 2), dtype=complex)
     own = columns(
-        _fill_end(openings[..., :1], chain, chain.head, k, side, radiation),
-        _hole_resistance(chain, k, radiation),
-        _fill_end(openings[..., -1:], chain, chain.foot, k, side, radiation),
+        _fill_end(openings[..., :1], chain, chain.head, k.head, radiation),
+        _hole_resistance(chain, k.holes, radiation),
+        _fill_end(openings[..., -1:], chain, chain.foot, k.foot, radiation),
     )
-    _fill_holes(openings[..., 1:-1], chain, frequency, k, radiation * own[..., 1:-1], loss)
+    _fill_holes(openings[..., 1:-1], chain, frequency, k.holes, radiation * own[..., 1:-1], loss)
+    openings[1] *= relative.all
+    openings[2] /= relative.all
+    own = own * relative.all
+    arms = 1j * k.first * relative.first * chain.before, 1j * k.last * relative.last * chain.after
     return Elements(
-        tubes=_folded_tubes(chain, frequency, k, loss),
+        tubes=_folded_tubes(chain, frequency, arms, at_head, loss),
         openings=tuple(openings),
-        mutual=_mutual(chain, k, own, radiation),
+        mutual=_mutual(chain, frequency, own, at_head, radiation),
         resistance=np.where(chain.sounding, own, 0.0),
-        scale=air.density * air.sound_speed / (np.pi * chain.radius**2),
-        clamped=_clamped_modes(chain, k) if np.isrealobj(k) else None,
+        scale=at_head / (np.pi * chain.radius**2),
+        clamped=_clamped_modes(chain, frequency, k, arms, at_head) if np.isrealobj(k.all) else None,
         driven=chain.head.kind != "stopped",
     )
 
 
-def _clamped_modes(chain, k):
+class _Parts:
+    """A value of all openings, last axis openings or 1, by its parts."""
+
+    def __init__(self, value: np.ndarray) -> None:
+        one = np.ndim(value) == 0 or value.shape[-1] == 1
+        self.all = value
+        self.head = value if one else value[..., :1]
+        self.holes = value if one else value[..., 1:-1]
+        self.foot = value if one else value[..., -1:]
+        self.first = value if one else value[..., :-1]  # at the head's side of each tube
+        self.last = value if one else value[..., 1:]
+
+
+def _wave_impedance(air):
+    return air.density * air.sound_speed
+
+
+def _clamped_modes(chain, frequency, k, arms, at_head):
     """Modes of tubes, pads and the cavity behind the window, each on its own (...)."""
+    before, after = (arm.imag for arm in arms)
     if chain.cones is None:
-        arms = np.arctan(k * chain.before) + np.arctan(k * chain.after)
-        tubes = np.sum(np.floor((k * chain.tubes + arms) / np.pi), axis=-1)
+        turned = k.all * chain.tubes + np.arctan(before) + np.arctan(after)
+        tubes = np.sum(np.floor(turned / np.pi), axis=-1)
     else:
-        tubes = clamped_between(k, chain.cones, chain.before, chain.after, chain.radius)
-    inner = np.arctan(k * _closed_inner(chain, k))
-    pads = np.floor((k * chain.closed + inner) / np.pi + 0.5) * (chain.drilled & ~chain.is_open)
-    cavity = np.floor(k * chain.head.stub / np.pi + 0.5)
+        along = 2 * np.pi * frequency / chain.air.pieces.sound_speed
+        reference = _reference(chain, at_head)
+        tubes = clamped_between(along, chain.cones, before, after, reference)
+    inner = np.arctan(k.holes * _closed_inner(chain, k.holes))
+    covered = np.floor((k.holes * chain.closed + inner) / np.pi + 0.5)
+    pads = covered * (chain.drilled & ~chain.is_open)
+    cavity = np.floor(k.head * chain.head.stub / np.pi + 0.5)
     return tubes + np.sum(pads, axis=-1) + np.sum(cavity, axis=-1)
 
 
-def _fill_end(into, chain, end, k, side, radiation):
+def _reference(chain, at_head):
+    """What `cone_elements` takes impedances relative to."""
+    return chain.radius**2 * (_wave_impedance(chain.air.pieces) / at_head)
+
+
+def _fill_end(into, chain, end, k, radiation):
     """Write (A, B, C, D) of an end; return its own resistance, of no account if it is not heard."""
+    side = (k * chain.radius / 2) ** 2  # rho c k^2/(4 pi): the window
     if end.kind == "stopped":
         into[0], into[1], into[2], into[3] = 0, 1, 0, 0
     elif end.kind == "node":
@@ -129,7 +162,7 @@ def _fill_holes(into, chain, frequency, k, resistance, loss):
     if not into.shape[-1]:
         return
     formulas, at_mouth = chain.formulas, (chain.radius / chain.mouth) ** 2
-    line = propagation(frequency, chain.mouth, chain.air, loss * chain.loss)
+    line = propagation(frequency, chain.mouth, chain.air.holes, loss * chain.loss)
     a, b, c, d = _chimney(chain, frequency, loss, line)
     gain = formulas.inner_gain(k, chain.mouth, chain.bore_radius)
     inner = 1j * k * (chain.inner + gain) * at_mouth
@@ -152,7 +185,7 @@ def _chimney(chain, frequency, loss, line):
     if chain.straight:
         return tube(gamma, at_mouth, chain.height + chain.matching)
     near, far = chain.mouth, chain.hole_radius
-    narrowing = propagation(frequency, 0.5 * (near + far), chain.air, loss * chain.loss)
+    narrowing = propagation(frequency, 0.5 * (near + far), chain.air.holes, loss * chain.loss)
     impedance = narrowing[1] * chain.radius**2 / (near * far)
     flare = (far - near) / chain.height
     wall = cone(narrowing[0], impedance, chain.height, near, far, flare)
@@ -163,24 +196,28 @@ def _closed_inner(chain, k):
     return chain.closed_inner + chain.formulas.inner_gain(k, chain.mouth, chain.bore_radius)
 
 
-def _folded_tubes(chain, frequency, k, loss):
+def _folded_tubes(chain, frequency, arms, at_head, loss):
     """Tubes between openings with the holes' series arms folded in."""
+    air, loss = chain.air.pieces, loss * chain.loss
     if chain.cones is None:
-        gamma, relative = propagation(frequency, chain.radius, chain.air, loss * chain.loss)
+        gamma, relative = propagation(frequency, chain.radius, air, loss)
         a, b, c, d = tube(gamma, relative, chain.tubes)
     else:
-        each = cone_elements(chain.cones, frequency, chain.air, loss * chain.loss, chain.radius)
+        each = cone_elements(chain.cones, frequency, air, loss, _reference(chain, at_head))
         a, b, c, d = end_to_end(chain.cones, each)
-    before, after = 1j * k * chain.before, 1j * k * chain.after
+    before, after = arms
     # [[1, before], [0, 1]] . tube . [[1, after], [0, 1]]
     a, b = a + before * c, b + before * d
     return a, b + a * after, c, d + c * after
 
 
-def _mutual(chain, k, own, radiation):
-    """Z_ij (..., n, n) between open openings, zero elsewhere."""
+def _mutual(chain, frequency, own, at_head, radiation):
+    """Z_ij (..., n, n) between open openings through the air outside, zero elsewhere."""
+    outside = chain.air.outside
+    relative = _wave_impedance(outside) / at_head
+    own = own / relative
     impedance = mutual_impedance(
-        k[..., None],
+        leaf(2 * np.pi * frequency / outside.sound_speed),
         chain.distance,
         chain.strength,
         leaf(chain.radius),
@@ -188,7 +225,7 @@ def _mutual(chain, k, own, radiation):
         own[..., None, :],
         radiation,
     )
-    return np.where(chain.pair, leaf(chain.coupling) * impedance, 0.0)
+    return np.where(chain.pair, leaf(chain.coupling * relative) * impedance, 0.0)
 
 
 def system(e: Elements) -> tuple[np.ndarray, np.ndarray]:
@@ -276,7 +313,8 @@ def bore_radii(chain: Chain) -> tuple[np.ndarray, ...]:
 
 def warn_of_frequencies(chain: Chain, lowest: float, highest: float) -> None:
     """Warn where frequencies [Hz] are beyond what ends, holes and wall losses hold for."""
-    k = 2 * np.pi * highest / np.min(chain.air.sound_speed)
+    air = chain.air.openings
+    k = 2 * np.pi * highest / np.min(air.sound_speed)
     plain = [end for end in (chain.head, chain.foot) if end.kind in ("open", "flanged")]
     if plain:
         widest = max(np.max(end.radius) for end in plain)
@@ -288,7 +326,7 @@ def warn_of_frequencies(chain: Chain, lowest: float, highest: float) -> None:
         warn_of_wave_number(k, np.max(chain.bore_radius))
         narrowest = min(narrowest, np.min(chain.mouth), np.min(chain.hole_radius))
     if np.any(chain.loss) and lowest > 0:
-        warn_of_stokes(np.min(stokes_number(lowest, narrowest, chain.air)))
+        warn_of_stokes(np.min(stokes_number(lowest, narrowest, air)))
 
 
 def input_impedance(

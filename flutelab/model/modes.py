@@ -26,6 +26,7 @@ from flutelab.model.lattice import (
     warn_of_frequencies,
 )
 from flutelab.model.rows import Rows, checked, distinct, take
+from flutelab.physics.breath import single_air
 from flutelab.physics.hole import cutoff_frequency, open_length
 
 STEPS = (0.5, 1.0)  # of losses and radiation, on the way from the reactive model
@@ -124,7 +125,7 @@ def solved_modes(
     fingerings = take(fingerings, index)
     numbers = chain(flute, fingerings, corrections, formulas)
     widest = max(np.max(radius) for radius in bore_radii(numbers))
-    limit = PLANE_KA * np.min(numbers.air.sound_speed) / (2 * np.pi * widest)
+    limit = PLANE_KA * np.min(numbers.air.openings.sound_speed) / (2 * np.pi * widest)
     ceiling = _ceiling(numbers, len(fingerings))
     with already_warned():
         roots, reason = find_roots(at(numbers), ceiling, count, limit)
@@ -194,7 +195,7 @@ def _ceiling(numbers: Chain, rows: int) -> np.ndarray:
         [numbers.is_open, np.ones(numbers.is_open.shape[:-1] + (1,), bool)], axis=-1
     )
     first = np.min(np.where(is_open, places, np.inf), axis=-1)
-    speed = numbers.air.sound_speed
+    speed = numbers.air.openings.sound_speed
     speed = speed[..., 0] if np.ndim(speed) else speed
     return np.broadcast_to((speed / (2 * first))[..., 0], (1, rows))[0]
 
@@ -353,7 +354,7 @@ def _pivots(matrix):
 def _near_cutoff(flute, fingerings, frequency, q):
     """Above 0.7 of the cutoff of the first two open holes; with one, where Q < 20."""
     near = np.zeros(frequency.shape, dtype=bool)
-    speed = np.broadcast_to(fingerings.air.sound_speed, (len(fingerings),))
+    speed = np.broadcast_to(single_air(fingerings.air).sound_speed, (len(fingerings),))
     place = np.array([h.position for h in flute.holes])
     wall = np.array([h.wall for h in flute.holes])
     bore = np.array([bore_diameter(flute.bore, x) / 2 for x in place])

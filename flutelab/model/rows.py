@@ -9,6 +9,7 @@ import numpy as np
 
 from flutelab.model.flute import Flute
 from flutelab.physics.air import Air
+from flutelab.physics.breath import AirAlong
 
 _LETTERS = {"x": "x", "o": "o", "n": "n", "h": "h", "-": "n", "_": "n", "●": "x", "○": "o"}
 _LETTERS |= {"•": "x", "⬤": "x", "◯": "o", "◐": "h", "◑": "h", "◒": "h", "◓": "h", "–": "n"}
@@ -28,8 +29,9 @@ class Rows:
         False where the hole is not drilled yet (`n`).
     diameter : (N, H) or None
         Hole diameters of each row [m]; None = the flute's.
-    air : Air
-        The bore's air; leaves are floats or arrays of shape (N,).
+    air : Air or AirAlong
+        The bore's air, one for all of it or changing along it; leaves are floats or arrays
+        of shape (N,).
     register : (N,)
         1, 2, ...; 0 = not stated.
     breath : (N,) or None
@@ -41,7 +43,7 @@ class Rows:
     openness: np.ndarray
     drilled: np.ndarray
     diameter: np.ndarray | None = None
-    air: Air
+    air: Air | AirAlong
     register: np.ndarray
     breath: np.ndarray | None = None
     label: tuple[str, ...]
@@ -109,7 +111,7 @@ def rows(
     flute: Flute,
     fingerings: str | Sequence[str],
     *,
-    air: Air,
+    air: Air | AirAlong,
     register: int | Sequence[int] = 1,
     breath: Sequence[float] | None = None,
     diameter: np.ndarray | None = None,
@@ -121,7 +123,7 @@ def rows(
     flute : Flute
     fingerings : str or sequence of str
         A text of fingerings parted by blanks, or a sequence with one each.
-    air : Air
+    air : Air or AirAlong
         The bore's air; leaves floats or of shape (N,).
     register : int or (N,)
         1, 2, ...; 0 = not stated.
@@ -174,7 +176,7 @@ def take(fingerings: Rows, index: np.ndarray) -> Rows:
         openness=fingerings.openness[index],
         drilled=fingerings.drilled[index],
         diameter=None if fingerings.diameter is None else fingerings.diameter[index],
-        air=Air(**leaves),
+        air=type(fingerings.air)(**leaves),
         register=fingerings.register[index],
         breath=None if fingerings.breath is None else fingerings.breath[index],
         label=tuple(fingerings.label[i] for i in index),
