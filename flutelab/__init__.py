@@ -20,12 +20,14 @@ from flutelab.model.modes import modes
 from flutelab.model.notes import Notes, frequency_gradient, playing_frequencies, predict_notes
 from flutelab.model.rows import Rows, rows
 from flutelab.physics.air import Air, moist_air
+from flutelab.physics.breath import AirAlong
 
 __version__ = version("flutelab")
 
 __all__ = [
     "PUBLISHED",
     "Air",
+    "AirAlong",
     "Bore",
     "Calibration",
     "Constants",

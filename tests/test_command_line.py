@@ -318,7 +318,7 @@ def test_csv_parses_back(run):
     ).frame
     printed = [float(row["frequency_hz"]) for row in rows]  # seven digits
     assert printed == pytest.approx(told["frequency_hz"].to_numpy(), rel=1e-6)
-    assert "bore air 26.0 C" in err  # what was assumed is not mixed into the table
+    assert "26.0 C halfway" in err  # what was assumed is not mixed into the table
 
 
 def test_constants_serve_the_next_prediction(run, tmp_path):

@@ -17,6 +17,7 @@ from flutelab.files.note_table import read_measurements, write_measurements
 from flutelab.model.flute import Bore, End, Flute, Hole, Window
 from flutelab.model.notes import playing_frequencies
 from flutelab.physics.air import moist_air
+from flutelab.physics.breath import AirAlong, single_air
 
 # Invented: no flute of this size exists.
 FLUTE = Flute(
@@ -78,26 +79,33 @@ def test_plain_table(read):
     assert notes.fingerprint == hashlib.sha256(text.encode()).hexdigest()
 
 
-def test_room_is_4_degrees_below_the_bore_and_said(read):
+def test_the_bores_air_follows_from_the_rooms_and_it_is_said(read):
     notes = read(HEAD + "xx,523,21\nxo,602,22\n")
-    expected = moist_air(np.array([298.15, 299.15]), humidity=0.5)
-    assert notes.rows.air.sound_speed == pytest.approx(expected.sound_speed, rel=1e-12)
-    assert notes.rows.air.density.shape == (2,)
+    air = notes.rows.air
+    assert air.room_temperature == pytest.approx([294.15, 295.15], rel=1e-12)
+    assert air.share.tolist() == [0.8, 0.8]
+    assert air.humidity.tolist() == [0.5, 0.5]
+    # 4 C warmer than a room of 22 C, halfway to the foot: common practice, no source
+    assert single_air(air).temperature[1] == pytest.approx(299.15, rel=1e-12)
     assert notes.from_room.tolist() == [True, True]
-    assert any("4 C warmer than the room (common practice" in line for line in notes.reading)
+    assert any(
+        "the bore's air follows from the room's" in line and "common practice" in line
+        for line in notes.reading
+    )
     assert any("humidity of 50 % is assumed" in line for line in notes.reading)
 
 
 def test_bore_wins_over_room_and_it_is_said(read):
     head = "fingering,frequency_hz,room_temperature_c,bore_temperature_c,humidity_percent\n"
     notes = read(head + "xx,523,21,26,40\nxo,602,22,,40\n")
-    assert notes.rows.air.temperature == pytest.approx([299.15, 299.15])
+    assert notes.rows.air.room_temperature == pytest.approx([299.15, 295.15])
+    assert notes.rows.air.share.tolist() == [0.0, 0.8]  # what was measured is so all along
     assert notes.from_room.tolist() == [False, True]
     assert any(
         line == "row 1: bore and room temperature are given; the bore's is used"
         for line in notes.reading
     )
-    assert not any("humidity" in line for line in notes.reading)
+    assert not any("is assumed" in line for line in notes.reading)
     assert notes.humidity.tolist() == [0.4, 0.4]
 
 
@@ -105,7 +113,7 @@ def test_fahrenheit(read):
     # 77 F = 25 C, 86 F = 30 C: exact by the definition of the scale (NIST SP 811, B.8).
     head = "fingering,frequency_hz,room_temperature_f,bore_temperature_f\n"
     notes = read(head + "xx,523,77,\nxo,602,,86\n")
-    assert notes.rows.air.temperature == pytest.approx([302.15, 303.15])
+    assert notes.rows.air.room_temperature == pytest.approx([298.15, 303.15])
 
 
 def test_notes_and_cents(read):
@@ -144,7 +152,7 @@ def test_spellings_of_a_table(read, text, mark):
         text = text.lstrip("\n ,")
     notes = read(mark + text)
     assert notes.frequency.tolist() == [602.5]
-    assert notes.rows.air.temperature == pytest.approx([298.65])
+    assert notes.rows.air.room_temperature == pytest.approx([294.65])
     assert notes.sd[0] ** 2 == pytest.approx(9 + (1200 * np.log2(602.6 / 602.5)) ** 2 / 12)
 
 
@@ -228,7 +236,7 @@ def test_repeats_of_a_session(read):
 
 
 def test_warmer_air_is_no_scatter(read):
-    speed = [moist_air(273.15 + t).sound_speed for t in (24, 25, 26, 27, 28)]
+    speed = [single_air(AirAlong(room_temperature=293.15 + t)).sound_speed for t in range(5)]
     lines = [
         f"xx,{523.25 * c / speed[0]:.4f},{t}" for t, c in zip(range(20, 25), speed, strict=True)
     ]
@@ -763,7 +771,9 @@ def same(first, second):
         assert getattr(first, name) == getattr(second, name), name
     assert first.rows.label == second.rows.label
     assert first.rows.register.tolist() == second.rows.register.tolist()
-    assert first.rows.air.temperature == pytest.approx(second.rows.air.temperature, rel=1e-12)
+    assert vars(first.rows.air).keys() == vars(second.rows.air).keys()
+    for name, value in vars(first.rows.air).items():
+        assert value == pytest.approx(getattr(second.rows.air, name), rel=1e-12)
     for name in ("breath", "diameter"):
         one, other = getattr(first.rows, name), getattr(second.rows, name)
         assert (one is None) == (other is None)

@@ -19,6 +19,7 @@ from flutelab.fitting.calibrate import Calibration
 from flutelab.model.corrections import META, NAMES, Corrections, Prior, Spread
 from flutelab.model.equivalents import equivalents
 from flutelab.model.flute import bore_diameter
+from flutelab.physics.breath import single_air
 from flutelab.units import millimetres, to_celsius
 
 KIND = "flutelab constants"
@@ -191,9 +192,14 @@ def _constants(document):
     if unknown:
         msg = f"correction {unknown[0]!r} is missing or not known"
         raise ValueError(msg)
-    low, high = map(float, conditions["bore_temperature_c"])
+    room = conditions.get("room_temperature_c") or [0.0, 0.0]  # files before it had none
+    low, high, *room = map(float, [*conditions["bore_temperature_c"], *room])
     pressure = conditions["reference_pressure_pa"]
-    if not (np.isfinite([low, high]).all() and (pressure is None or 0 < pressure < np.inf)):
+    if not (
+        len(room) == 2
+        and np.isfinite([low, high, *room]).all()
+        and (pressure is None or 0 < pressure < np.inf)
+    ):
         msg = "the conditions hold a temperature or a pressure that is none"
         raise ValueError(msg)
     return Constants(
@@ -325,12 +331,14 @@ def _flute_entry(calibration, table):
 
 
 def _conditions(calibration):
-    temperatures = [np.ravel(p.measurements.rows.air.temperature) for p in calibration.tables]
-    celsius = to_celsius(np.concatenate(temperatures))
+    tables = [part.measurements for part in calibration.tables]
+    halfway = [np.ravel(single_air(m.rows.air).temperature) for m in tables]
+    rooms = [m.rows.air.room_temperature[m.from_room] for m in tables if np.any(m.from_room)]
     humidities = [p.measurements.humidity for p in calibration.tables]
     percent = [100 * np.ravel(h) for h in humidities if h is not None]
     return {
-        "bore_temperature_c": [float(np.min(celsius)), float(np.max(celsius))],
+        "bore_temperature_c": _celsius_range(halfway),
+        "room_temperature_c": _celsius_range(rooms) if rooms else None,
         "humidity_percent": [float(np.min(np.concatenate(percent))),
                              float(np.max(np.concatenate(percent)))] if percent else None,
         "carbon_dioxide_ppm": 400.0,
@@ -340,6 +348,11 @@ def _conditions(calibration):
         "breath used",
         "errors_widened_by": calibration.widened,
     }  # fmt: skip
+
+
+def _celsius_range(kelvin):
+    celsius = to_celsius(np.concatenate(kelvin))
+    return [float(np.min(celsius)), float(np.max(celsius))]
 
 
 def _provenance(calibration):

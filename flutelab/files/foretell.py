@@ -11,7 +11,6 @@ import pandas as pd
 
 from flutelab.errors import DataError, Fault
 from flutelab.files.constants_file import Constants
-from flutelab.files.note_table import ROOM_TO_BORE
 from flutelab.files.tables import table
 from flutelab.fitting.calibrate import another_day
 from flutelab.fitting.measurements import HALF_HOLE
@@ -21,6 +20,7 @@ from flutelab.model.flute import Flute, bore_diameter
 from flutelab.model.notes import CENT, predict_notes
 from flutelab.model.rows import fingering_word, half_covered, rows
 from flutelab.physics.air import moist_air
+from flutelab.physics.breath import BREATH_WORDS, AirAlong, single_air
 from flutelab.units import celsius, millimetres, to_celsius, to_fahrenheit
 
 _OPTIONS = "options"
@@ -75,7 +75,8 @@ def foretell(
     with_offset : bool
         Apply the calibration's air offset; else the air is as written.
     room, bore : float, optional
-        Temperature of the room or of the air in the bore [K].
+        Temperature of the room, from which the bore's air follows (`AirAlong`), or of the
+        air in the bore [K].
     humidity : float, optional
         0 to 1. Default: the calibration's where the temperature is the calibration's too,
         else 0.5.
@@ -133,32 +134,40 @@ def _knowledge(constants, with_offset, air_sd):
 def _air(constants, room, bore, humidity):
     said = []
     known = None
-    option, typed = ("--room", room) if bore is None else ("--bore", bore)
+    option = "--room" if bore is None else "--bore"
     if bore is None and room is None and constants is not None:
-        conditions = constants.document["conditions"]
-        bore = celsius(float(np.mean(conditions["bore_temperature_c"])))
-        known = conditions["humidity_percent"]
+        room, bore, known = _as_calibrated(constants.document["conditions"])
         said.append("temperature: as in the calibration; --room or --bore says another")
-    elif bore is None:
-        if room is None:
-            room = celsius(USUAL_ROOM)
-            said.append(f"temperature: {USUAL_ROOM:.0f} C in the room is assumed")
-        bore = room + ROOM_TO_BORE
-        said.append(
-            f"bore air taken as {ROOM_TO_BORE:.0f} C warmer than the room (common practice, no "
-            "source)"
-        )
+    elif bore is None and room is None:
+        room = celsius(USUAL_ROOM)
+        said.append(f"temperature: {USUAL_ROOM:.0f} C in the room is assumed")
     if humidity is None:
         humidity = USUAL_HUMIDITY if known is None else float(np.mean(known)) / 100
-    shown = f"{to_celsius(bore):.1f} C ({to_fahrenheit(bore):.1f} F)"
-    said.append(f"bore air {shown}, {100 * humidity:.0f} % humidity, 400 ppm CO2, 101325 Pa")
+    given = room if bore is None else bore
+    typed = f"{to_celsius(given):.1f} C ({to_fahrenheit(given):.1f} F)"
+    where = "bore" if bore is not None else "room"
+    said.append(f"{where} air {typed}, {100 * humidity:.0f} % humidity, 400 ppm CO2, 101325 Pa")
     try:
-        return moist_air(bore, humidity=humidity), said
+        if bore is not None:
+            return moist_air(bore, humidity=humidity), said
+        air = AirAlong(room_temperature=room, humidity=humidity)
     except ValueError as error:
-        given = bore if typed is None else typed
-        typed = f"{to_celsius(given):.1f} C ({to_fahrenheit(given):.1f} F)"
         fault = Fault(place=option, typed=typed, problem=str(error), mend="Check the unit, C or F")
         raise DataError(_OPTIONS, [fault]) from None
+    halfway = to_celsius(single_air(air).temperature)
+    said.append(
+        f"bore air from it: at the window {BREATH_WORDS}, evenly less of it towards the foot; "
+        f"{halfway:.1f} C halfway (common practice, no source)"
+    )
+    return air, said
+
+
+def _as_calibrated(conditions):
+    """Room and bore temperature [K], one of them None, and humidity of a calibration."""
+    room, humidity = conditions.get("room_temperature_c"), conditions["humidity_percent"]
+    if room:
+        return celsius(float(np.mean(room))), None, humidity
+    return None, celsius(float(np.mean(conditions["bore_temperature_c"]))), humidity
 
 
 def _checked(flute, fingerings):

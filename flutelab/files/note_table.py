@@ -22,10 +22,10 @@ from flutelab.model.notes import predict_notes
 from flutelab.model.rows import Rows, half_covered
 from flutelab.model.rows import rows as make_rows
 from flutelab.physics.air import moist_air
+from flutelab.physics.breath import BREATH_WORDS, AirAlong, single_air
 from flutelab.pitch import cents, nearest_note
 from flutelab.units import millimetres, to_celsius
 
-ROOM_TO_BORE = 4.0  # K; breath warms the bore (common practice, no source)
 _OCTAVE_REACH = 400.0  # cents; a note without octave lies this near to its prediction
 _PLACES = 9  # decimals written; converting there and back then gives the same text
 
@@ -71,8 +71,9 @@ def read_measurements(
     Notes
     -----
     Columns: `fingering`; `frequency_hz`, or `note` and `cents`; `a4_hz` (440),
-    `register`, a temperature in every row (`room_temperature_c` or `_f`, to which 4 K are
-    added for the bore's, or `bore_temperature_c` or `_f`), `humidity_percent`, `breath`
+    `register`, a temperature in every row (`room_temperature_c` or `_f`, from which the
+    bore's air follows as an `AirAlong`, or `bore_temperature_c` or `_f`), `humidity_percent`
+    (of the room, or of the bore's air where that was measured), `breath`
     (soft, usual, hard), `breath_pa` or `breath_mm_water`, `sd_cents`, `session`, `use`
     (fit, check, no), `remark`, and ``hole_1_diameter_mm``, ``hole_1_diameter_in`` or
     ``hole_1_drill`` and so on, hole 1 nearest the window.
@@ -130,15 +131,24 @@ def _rows_of(notes: Sequence[NoteRow], flute: Flute, humidity: np.ndarray) -> Ro
     ]
     changed = any(size is not None for note in notes for size in note.diameter)
     pressure = _numbers(note.pressure for note in notes)
-    bore = [n.room + ROOM_TO_BORE if n.bore is None else n.bore for n in notes]
     return make_rows(
         flute,
         [note.word for note in notes],
-        air=moist_air(np.array(bore), humidity=humidity),
+        air=_air(notes, humidity),
         register=[note.register for note in notes],
         breath=None if np.all(np.isnan(pressure)) else pressure,
         diameter=np.array(sizes) if changed else None,
     )
+
+
+def _air(notes, humidity):
+    """One air a row where the bore's was measured; else, from the room's, breath at the window."""
+    inferred = np.array([n.bore is None for n in notes])
+    temperature = np.array([n.room if n.bore is None else n.bore for n in notes])
+    if not np.any(inferred):
+        return moist_air(temperature, humidity=humidity)
+    share = np.where(inferred, AirAlong.share, 0.0)
+    return AirAlong(room_temperature=temperature, humidity=humidity, share=share)
 
 
 def _numbers(values) -> np.ndarray:
@@ -200,7 +210,7 @@ def _measurements(notes, flute, frequency, default_humidity, said, *, source, fi
     session = tuple(note.session for note in notes)
     sd, scatter = reading_sd(
         # The air's changes are no scatter of the readings.
-        1200 * np.log2(frequency / rows.air.sound_speed),
+        1200 * np.log2(frequency / single_air(rows.air).sound_speed),
         group=[_repeat_key(note) for note in notes],
         session=session,
         register=rows.register,
@@ -240,8 +250,8 @@ def _assumed(notes: Sequence[NoteRow], default_humidity: float):
     a4 = [n for n in notes if n.row.cells.get("note") and n.a4 is None]
     if room:
         yield (
-            f"{_which(room, notes)}: the bore's air is taken {ROOM_TO_BORE:g} C warmer than the "
-            "room (common practice, no source)"
+            f"{_which(room, notes)}: the bore's air follows from the room's: at the window "
+            f"{BREATH_WORDS}, evenly less of it towards the foot (common practice, no source)"
         )
     if both:
         yield f"{_which(both, notes)}: bore and room temperature are given; the bore's is used"
@@ -286,18 +296,17 @@ def write_measurements(
 def _columns(m: Measurements) -> dict[str, list[str]]:
     """Return the cells of every column that has to be written."""
     count = len(m.rows)
-    kelvin = np.broadcast_to(m.rows.air.temperature, count)
-    bore = [_rounded(to_celsius(t)) for t in kelvin]
-    room = [_rounded(to_celsius(t) - ROOM_TO_BORE) for t in kelvin]
-    inferred = m.from_room
+    air, inferred = m.rows.air, m.from_room
+    kelvin = air.room_temperature if isinstance(air, AirAlong) else air.temperature
+    written = [_rounded(to_celsius(t)) for t in np.broadcast_to(kelvin, count)]
     breath = np.full(count, np.nan) if m.rows.breath is None else m.rows.breath
     humidity = np.full(count, np.nan) if m.humidity is None else m.humidity
     columns = {
         "fingering": list(m.rows.label),
         "frequency_hz": [repr(float(f)) for f in m.frequency],
         "register": [str(r) if r else "" for r in m.rows.register],
-        "bore_temperature_c": ["" if r else t for r, t in zip(inferred, bore, strict=True)],
-        "room_temperature_c": [t if r else "" for r, t in zip(inferred, room, strict=True)],
+        "bore_temperature_c": ["" if r else t for r, t in zip(inferred, written, strict=True)],
+        "room_temperature_c": [t if r else "" for r, t in zip(inferred, written, strict=True)],
         "humidity_percent": [_rounded(100 * h) for h in humidity],
         "breath": [why.removeprefix("blown ") for why in m.apart],
         "breath_pa": ["" if np.isnan(p) else repr(float(p)) for p in breath],

@@ -15,6 +15,7 @@ from flutelab.model.corrections import META, NAMES
 from flutelab.model.equivalents import equivalents
 from flutelab.model.flute import End, Window, bore_diameter, hole_name
 from flutelab.model.notes import CENT
+from flutelab.physics.breath import single_air
 from flutelab.units import inches, millimetres, to_celsius
 
 _LEARNED = {
@@ -216,7 +217,8 @@ def _assumed(calibration):
     lines = ["Assumed"]
     for part in calibration.tables:
         m = part.measurements
-        air = [_range(to_celsius(np.ravel(m.rows.air.temperature)), ".1f", "C")]
+        air = [_range(to_celsius(np.ravel(single_air(m.rows.air).temperature)), ".1f", "C")]
+        air[0] += " halfway to the foot" if np.any(m.from_room) else ""
         if m.humidity is not None:
             air.append(_range(100 * np.ravel(m.humidity), ".0f", "% humidity"))
         air += ["400 ppm CO2", "101325 Pa"]

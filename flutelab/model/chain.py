@@ -30,7 +30,6 @@ from flutelab.physics.breath import AirAlong, air_at
 from flutelab.physics.hole import HoleFormulas
 from flutelab.physics.window import stub_length, window_length
 
-
 PIECE = 0.03  # m, of bore taken as one air where it changes along it
 
 

@@ -73,8 +73,7 @@ def elements(
         _fill_end(openings[..., -1:], chain, chain.foot, k.foot, radiation),
     )
     _fill_holes(openings[..., 1:-1], chain, frequency, k.holes, radiation * own[..., 1:-1], loss)
-    openings[1] *= relative.all
-    openings[2] /= relative.all
+    _make_relative(openings, relative.all)
     own = own * relative.all
     arms = 1j * k.first * relative.first * chain.before, 1j * k.last * relative.last * chain.after
     return Elements(
@@ -99,6 +98,14 @@ class _Parts:
         self.foot = value if one else value[..., -1:]
         self.first = value if one else value[..., :-1]  # at the head's side of each tube
         self.last = value if one else value[..., 1:]
+
+
+def _make_relative(openings, relative):
+    """Take (A, B, C, D) of openings from their own rho c to the head's; in a closed one B is 1."""
+    closed = openings[0] == 0
+    openings[1] *= np.where(closed, 1.0, relative)
+    openings[2] /= relative
+    openings[3] /= np.where(closed, relative, 1.0)
 
 
 def _wave_impedance(air):

@@ -94,7 +94,7 @@ def moist_air(
     343.359
     """
     celsius = np.asarray(temperature, dtype=float) - ICE_POINT
-    _check_air(celsius, humidity, co2, pressure)
+    check_air(celsius, humidity, co2, pressure, stacklevel=4)
     water = water_fraction(temperature, humidity=humidity, pressure=pressure)
     viscosity, heat_ratio, prandtl = loss_constants(temperature)
     return Air(
@@ -213,7 +213,10 @@ def loss_constants(temperature: float) -> tuple[float, float, float]:
     return 1.846e-5 * (1 + 0.0025 * d), 1.4017 * (1 - 0.00002 * d), (0.8410 * (1 - 0.0002 * d)) ** 2
 
 
-def _check_air(celsius, humidity, co2, pressure):
+def check_air(
+    celsius: float, humidity: float, co2: float, pressure: float, *, stacklevel: int
+) -> None:
+    """Raise ValueError and warn as `moist_air` does; temperature in C."""
     ranges = (
         ("temperature", celsius, -40, 60, 0, 35, "C in the bore"),
         ("humidity", humidity, 0, 1, 0, 1, "(0 to 1; 50 % is 0.5)"),
@@ -232,7 +235,7 @@ def _check_air(celsius, humidity, co2, pressure):
                 f"air {name} {np.ravel(outside)[0]:.6g} is outside {valid_low:g} to "
                 f"{valid_high:g} {unit}, where the speed of sound was checked",
                 ValidityWarning,
-                stacklevel=3,
+                stacklevel=stacklevel,
             )
 
 

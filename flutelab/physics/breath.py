@@ -6,13 +6,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from flutelab.physics.air import Air, density, loss_constants, sound_speed, water_fraction
+from flutelab.physics.air import (
+    ICE_POINT,
+    Air,
+    check_air,
+    density,
+    loss_constants,
+    sound_speed,
+    water_fraction,
+)
 
 _RANGES = {  # allowed, and what it is in words
-    "room_temperature": (233.15, 333.15, "K (-40 to 60 C)"),
-    "humidity": (0.0, 1.0, "(50 % is 0.5)"),
-    "co2": (0.0, 0.1, "(mole fraction)"),
-    "pressure": (50e3, 120e3, "Pa"),
     "share": (0.0, 1.0, "(all breath is 1)"),
     "breath_temperature": (283.15, 313.15, "K (10 to 40 C)"),
     "breath_humidity": (0.0, 1.0, "(100 % is 1)"),
@@ -47,7 +51,12 @@ class AirAlong:
     Raises
     ------
     ValueError
-        A number outside its range.
+        Of the room's air as `moist_air` does; of the breath a number outside its range.
+
+    Warns
+    -----
+    ValidityWarning
+        Of the room's air as `moist_air` does.
 
     Notes
     -----
@@ -67,12 +76,20 @@ class AirAlong:
     breath_co2: float = 0.04
 
     def __post_init__(self) -> None:
+        celsius = np.asarray(self.room_temperature, dtype=float) - ICE_POINT
+        check_air(celsius, self.humidity, self.co2, self.pressure, stacklevel=5)
         for name, (low, high, unit) in _RANGES.items():
             value = np.asarray(getattr(self, name), dtype=float)
             wrong = value[~((value >= low) & (value <= high))]
             if wrong.size:
                 msg = f"air {name} is {wrong.flat[0]:.6g}; allowed is {low:g} to {high:g} {unit}"
                 raise ValueError(msg)
+
+
+BREATH_WORDS = (
+    f"{100 * AirAlong.share:g} % of it breath ({AirAlong.breath_temperature - ICE_POINT:.0f} C, "
+    f"{100 * AirAlong.breath_humidity:g} % humidity, {100 * AirAlong.breath_co2:g} % CO2)"
+)
 
 
 def air_at(along: AirAlong, place: float) -> Air:
@@ -98,8 +115,8 @@ def air_at(along: AirAlong, place: float) -> Air:
 
     Examples
     --------
-    >>> round(air_at(AirAlong(room_temperature=295.15), 0.5).temperature - 295.15, 9)
-    4.0
+    >>> float(air_at(AirAlong(room_temperature=295.15), 0.5).temperature)
+    299.15
     """
     share = along.share * (1 - np.clip(place, 0.0, 1.0))
     pressure = along.pressure
