@@ -309,13 +309,13 @@ def measure(
     played, true = flute, {"corrections": _plain(truth)}
     if mistakes:
         played, true["misdrilled"] = _misdrill(flute, rng)
-    reference = _reference(sessions)
+    truth = replace(truth, **_references(sessions))
     written, true["sessions"] = [], {}
     for session in sessions:
         warm = rng.uniform(-TEMPERATURE_OFF, TEMPERATURE_OFF)
         shared = rng.normal(0, SESSION_SD)
         true["sessions"][session.name] = {"temperature_off_c": warm, "cents": shared}
-        pitches = _true_pitches(played, session, replace(truth, reference_pressure=reference), warm)
+        pitches = _true_pitches(played, session, truth, warm)
         for note, pitch in zip(session.notes, shift(pitches, shared), strict=True):
             reading = shift(pitch, rng.normal(0, READING_SD))
             written.append(_written(session, note, reading) | {"true_hz": float(pitch)})
@@ -336,9 +336,17 @@ def _misdrill(flute, rng):
     return replace(flute, holes=tuple(holes)), {"hole": index + 1, "diameter_off_mm": off * 1000}
 
 
-def _reference(sessions):
-    water = [n[4] for s in sessions for n in s.notes if n[4] and n[3] == "usual" and n[2] == "fit"]
-    return from_mm_water(float(np.exp(np.mean(np.log(water))))) if water else None
+def _references(sessions):
+    """The usual pressures of the first register and of those above."""
+    notes = [n for s in sessions for n in s.notes if n[4] and n[3] == "usual" and n[2] == "fit"]
+
+    def mean(water):
+        return from_mm_water(float(np.exp(np.mean(np.log(water))))) if water else None
+
+    return {
+        "reference_pressure": mean([n[4] for n in notes if n[1] < 2]),
+        "overblown_pressure": mean([n[4] for n in notes if n[1] >= 2]),
+    }
 
 
 def _true_pitches(flute, session, truth, warm):

@@ -465,6 +465,19 @@ def test_soft_and_hard_rows_with_a_pressure_are_fitted_when_breath_is_free():
     assert result.corrections.reference_pressure == pytest.approx(500.0)
 
 
+def test_overblowing_takes_more_breath_and_bends_nothing():
+    # exact notes by the book, blown at 20 mm of water below and 60 mm above
+    pressure = np.array([196.0] * 7 + [588.0] * 7)
+    register = np.array([1] * 7 + [2] * 7)
+    measured = notes_of(SIX, [*SCALE, *SCALE], register=register, breath=pressure)
+    result = calibrate(measured)
+    assert result.corrections.reference_pressure == pytest.approx(196.0)
+    assert result.corrections.overblown_pressure == pytest.approx(588.0)
+    assert np.max(np.abs(result.tables[0].residual)) < 0.01
+    for name in ("window", "foot", "wall"):
+        assert getattr(result.corrections, name) == pytest.approx(1.0, abs=1e-4)
+
+
 def test_without_a_pressure_there_is_no_breath_term():
     result = calibrate(notes_of(SIX, SCALE))
     assert result.corrections.reference_pressure is None

@@ -157,11 +157,13 @@ def _difference(flute, fingerings, root, by, name, step):
 
 def test_breath_and_register_enter_the_gradient_as_written():
     _, flute, fingerings = any_case(4, random_flute, count=4)
-    by = Corrections(breath=35.0, second_register=5.0, reference_pressure=100.0)
+    by = Corrections(
+        breath=35.0, second_register=5.0, reference_pressure=100.0, overblown_pressure=200.0
+    )
     wanted = replace(
         fingerings, register=np.array([1, 1, 2, 2]), breath=np.array([50.0, np.nan, 100.0, 400.0])
     )
     notes = predict_notes(flute, wanted, by)
     gradient = pitch_gradient(flute, wanted, notes.root, by, ("breath", "second_register"))
-    assert gradient == pytest.approx(np.array([[-1, 0], [0, 0], [0, 1], [2, 1]]))
-    assert cents(notes.frequency, notes.root.real) == pytest.approx([-35, 0, 5, 75])
+    assert gradient == pytest.approx(np.array([[-1, 0], [0, 0], [-1, 1], [1, 1]]))
+    assert cents(notes.frequency, notes.root.real) == pytest.approx([-35, 0, -30, 40])

@@ -66,7 +66,7 @@ FORMULAS = {
     "air_offset": ("flutelab.physics.air.moist_air", 1, "Kelvin added to the bore's air as "
                    "written, in speed of sound, density and viscosity."),
     "breath": ("cents per doubling of the blowing pressure", 1, "Added as breath times "
-               "log2(pressure/reference_pressure) to notes with a known pressure."),
+               "log2(pressure/reference of the register) to notes with a known pressure."),
     "second_register": ("cents", 1, "Added to notes of the second register and above."),
     "pad_depth": ("flutelab.physics.shapes.closed_height", 2, "A finger or pad fills pad_depth "
                   "hole radii of the chimney from outside; 0 is a lid that follows the pipe."),
@@ -194,18 +194,19 @@ def _constants(document):
         raise ValueError(msg)
     room = conditions.get("room_temperature_c") or [0.0, 0.0]  # files before it had none
     low, high, *room = map(float, [*conditions["bore_temperature_c"], *room])
-    pressure = conditions["reference_pressure_pa"]
+    pressures = [conditions["reference_pressure_pa"], conditions.get("overblown_pressure_pa")]
     if not (
         len(room) == 2
         and np.isfinite([low, high, *room]).all()
-        and (pressure is None or 0 < pressure < np.inf)
+        and all(pressure is None or 0 < pressure < np.inf for pressure in pressures)
     ):
         msg = "the conditions hold a temperature or a pressure that is none"
         raise ValueError(msg)
     return Constants(
         corrections=Corrections(
             **{name: float(entries[name]["value"]) for name in NAMES},
-            reference_pressure=pressure,
+            reference_pressure=pressures[0],
+            overblown_pressure=pressures[1],
         ),
         spread=_spread(document["spread"]),
         priors={name: _prior(name, entries[name]["prior"]) for name in NAMES},
@@ -344,6 +345,7 @@ def _conditions(calibration):
         "carbon_dioxide_ppm": 400.0,
         "static_pressure_pa": 101325.0,
         "reference_pressure_pa": calibration.corrections.reference_pressure,
+        "overblown_pressure_pa": calibration.corrections.overblown_pressure,
         "as_played": "fitted to blown notes, the window correction holds the jet's pull at the "
         "breath used",
         "errors_widened_by": calibration.widened,

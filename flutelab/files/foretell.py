@@ -101,7 +101,7 @@ def foretell(
     )
     if flute.targets and register == 1:
         frame.insert(4, "over_target_cents", _over_targets(flute, frame))
-    remarks = (*said, *_remarks(flute, constants, with_offset, corrections))
+    remarks = (*said, *_remarks(flute, constants, with_offset, corrections, register))
     if "near cutoff" in set(frame["status"]):
         remarks += (NEAR_CUTOFF,)
     if np.any(half):
@@ -198,15 +198,16 @@ def _another_flute(constants, flute):
         yield f"constants of {names}; this is {flute.name!r} (bore {bore:.2f} mm)"
 
 
-def _remarks(flute, constants, with_offset, corrections):
+def _remarks(flute, constants, with_offset, corrections, register):
     if constants is None:
         yield "no constants: the formulas as they stand, with the usual doubt about each"
     else:
         yield from _another_flute(constants, flute)
     if constants is not None and not with_offset:
         yield "the calibration's air offset is not applied; --with-offset does"
-    if corrections.reference_pressure is not None:
-        yield f"at the calibration's usual breath, {corrections.reference_pressure:.0f} Pa"
+    usual = corrections.reference_pressure if register == 1 else corrections.overblown_pressure
+    if usual is not None:
+        yield f"at the calibration's usual breath, {usual:.0f} Pa"
     yield (
         "+- in cents, two times in three: corrections, temperature, and "
         f"{SESSION_SD:.0f} cents of another day's breath and tuner (common practice, no source)"

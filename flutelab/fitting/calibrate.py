@@ -19,7 +19,7 @@ from flutelab.fitting.problem import (
     Problem,
     follow,
     parameters_of,
-    reference_pressure,
+    reference_pressures,
     subset,
     tables_of,
     usual_priors,
@@ -141,13 +141,14 @@ def calibrate(
     _check(measurements, (*free, *own, *hold, *(priors or {})), loss)
     all_priors = usual_priors(measurements, priors, hold)
     own_priors = [usual_priors((m,), priors, hold) for m in measurements]
-    reference = reference_pressure(measurements, free)
-    start = Corrections(
-        **{name: prior.mean for name, prior in all_priors.items()}, reference_pressure=reference
-    )
+    means = Corrections(**{name: prior.mean for name, prior in all_priors.items()})
+    tables = tables_of(measurements, means, free)
+    pressures = reference_pressures(tables)
+    start = replace(means, **pressures)
     pooled_own = _own_of(measurements, own)
-    parameters = parameters_of(measurements, all_priors, own_priors, pooled_own, reference)
-    problem = Problem(tables_of(measurements, start, free), parameters, start, loss)
+    known = any(pressures.values())
+    parameters = parameters_of(measurements, all_priors, own_priors, pooled_own, known)
+    problem = Problem(tables, parameters, start, loss)
     if len(problem.measured) < len(free):
         notes = "1 note" if len(problem.measured) == 1 else f"{len(problem.measured)} notes"
         msg = f"{notes} for {len(free)} corrections: mostly the usual values"
@@ -242,7 +243,8 @@ def _for_next(problem, theta, covariance, priors):
     parameters = problem.parameters
     shared = [i for i, p in enumerate(parameters) if p.is_correction and p.table is None]
     names = [parameters[i].name for i in shared]
-    unheard = () if problem.start.reference_pressure else ("breath",)
+    start = problem.start
+    unheard = () if start.reference_pressure or start.overblown_pressure else ("breath",)
     rest = [n for n, p in priors.items() if p.sd > 0 and n not in (*names, *unheard)]
     full = np.diag([0.0] * len(names) + [priors[name].sd ** 2 for name in rest])
     full[: len(names), : len(names)] = covariance[np.ix_(shared, shared)]

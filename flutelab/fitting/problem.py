@@ -105,15 +105,28 @@ def fit_candidates(measured: Measurements, free: Sequence[str]) -> np.ndarray:
     return (np.array(measured.use) == "fit") & (usual | (known & ("breath" in free)))
 
 
-def reference_pressure(measurements: Sequence[Measurements], free: Sequence[str]) -> float | None:
-    """Return the geometric mean pressure of the rows that may be fitted [Pa], or None."""
-    known = [
-        m.rows.breath[fit_candidates(m, free) & np.isfinite(m.rows.breath)]
-        for m in measurements
-        if m.rows.breath is not None
-    ]
-    pressures = np.concatenate(known) if known else np.zeros(0)
-    return float(np.exp(np.mean(np.log(pressures)))) if pressures.size else None
+def reference_pressures(tables: Sequence[Table]) -> dict[str, float | None]:
+    """Return the geometric mean pressures [Pa] of the rows fitted, of each kind of register.
+
+    Overblowing takes more breath: measured against one mean for all, it would count as hard
+    blowing. None where no pressure is known.
+    """
+    register, pressure = [np.zeros(0)], [np.zeros(0)]
+    for table in tables:
+        breath = table.measurements.rows.breath
+        if breath is not None:
+            known = table.kept & np.isfinite(breath)
+            register.append(table.assigned.register[known])
+            pressure.append(breath[known])
+    above, logarithm = np.concatenate(register) >= 2, np.log(np.concatenate(pressure))
+
+    def mean(some):
+        return float(np.exp(np.mean(some))) if some.size else None
+
+    return {
+        "reference_pressure": mean(logarithm[~above]),
+        "overblown_pressure": mean(logarithm[above]),
+    }
 
 
 def parameters_of(
@@ -121,12 +134,12 @@ def parameters_of(
     priors: Mapping[str, Prior],
     own_priors: Sequence[Mapping[str, Prior]],
     own: Sequence[str],
-    reference: float | None,
+    breath_known: bool,
 ) -> tuple[Parameter, ...]:
     """Return the unknowns: corrections with a prior sd, then one offset a session."""
     parameters = []
     for name, prior in priors.items():
-        if prior.sd == 0 or (name == "breath" and reference is None):
+        if prior.sd == 0 or (name == "breath" and not breath_known):
             continue
         if name in own:
             parameters += [

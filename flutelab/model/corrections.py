@@ -42,7 +42,8 @@ class Corrections:
 
     Each field is a float or an array of shape (batch, 1, 1). Those in `times` are 1
     where the formula stands as it is. ``reference_pressure`` [Pa] is the blowing
-    pressure to which `breath` refers; without it there is no breath term.
+    pressure of the first register to which `breath` refers, ``overblown_pressure`` that of
+    the registers above, which ask for more; without one its registers take no breath term.
     """
 
     window: float = _correction(
@@ -75,6 +76,7 @@ class Corrections:
         1.0, 0.0, "times", "coupling between openings through the outside air", 0.0, 2.0
     )
     reference_pressure: float | None = None
+    overblown_pressure: float | None = None
 
     def __post_init__(self) -> None:
         for name, prior in _LIMITS.items():
@@ -88,7 +90,7 @@ class Corrections:
                 raise ValueError(msg)
 
 
-NAMES = tuple(f.name for f in fields(Corrections) if f.name != "reference_pressure")
+NAMES = tuple(f.name for f in fields(Corrections) if not f.name.endswith("_pressure"))
 META = {f.name: f.metadata for f in fields(Corrections) if f.name in NAMES}
 _LIMITS = {name: (META[name]["lower"], META[name]["upper"]) for name in NAMES}
 

@@ -135,13 +135,16 @@ def played_cents(fingerings: Rows, corrections: Corrections) -> np.ndarray:
 
 
 def _played_terms(fingerings, corrections):
-    """(second register or above, doublings of pressure about the reference), each (N,)."""
-    second = (np.asarray(fingerings.register) >= 2).astype(float)
-    reference = corrections.reference_pressure
-    if reference is None or fingerings.breath is None:
-        return second, np.zeros(len(fingerings))
-    with np.errstate(invalid="ignore"):
-        return second, np.nan_to_num(np.log2(fingerings.breath / reference))
+    """(second register or above, doublings of pressure about its reference), each (N,)."""
+    second = np.asarray(fingerings.register) >= 2
+    if fingerings.breath is None:
+        return second.astype(float), np.zeros(len(fingerings))
+    first, above = (
+        np.nan if pressure is None else pressure
+        for pressure in (corrections.reference_pressure, corrections.overblown_pressure)
+    )
+    doublings = np.log2(fingerings.breath / np.where(second, above, first))
+    return second.astype(float), np.nan_to_num(doublings)
 
 
 def pitch_gradient(
