@@ -496,7 +496,7 @@ BAD_NOTES = {
     "a missing column": (NOTES.replace("fingering", "finger"), ["fingering"]),
     "an unknown column": (swap(NOTES, "remark", "remrak"), ["remrak", "remark"]),
     "no temperature": (NOTES.replace("bore_temperature_c", "sd_cents"), ["temperature"]),
-    "a fingering too short": (swap(NOTES, "xxxxx,1,G#4,-38", "xxxx,1,G#4,-38"), ["row 1", "xxxx"]),
+    "a fingering too short": (swap(NOTES, "xxxxx,1,G#4,-34", "xxxx,1,G#4,-38"), ["row 1", "xxxx"]),
     "a letter that is none": (swap(NOTES, "xxxxo,1", "xxxxz,1"), ["row 2", "z"]),
     "a note that is none": (swap(NOTES, "G#4,-38", "H#4,-36"), ["row 1", "H#4"]),
     "cents that are a word": (swap(NOTES, "G#4,-38", "G#4,flat"), ["row 1", "flat"]),

@@ -96,9 +96,10 @@ def numbers(**changes):
     return chain(FLUTE, rows(FLUTE, ["x"], air=AIR), Corrections(**changes))
 
 
-def added(**changes):
-    blown = rows(FLUTE, ["x"], air=AIR, register=2, breath=[1000.0])
-    return played_cents(blown, Corrections(reference_pressure=400.0, **changes))[0]
+def added(register, **changes):
+    blown = rows(FLUTE, ["x"], air=AIR, register=register, breath=[1000.0])
+    usual = {"reference_pressure": 400.0, "overblown_pressure": 700.0}
+    return played_cents(blown, Corrections(**usual, **changes))[0]
 
 
 def _air(name):
@@ -135,8 +136,11 @@ QUANTITIES = {
         "density": _air("density"),
         "viscosity": _air("viscosity"),
     },
-    "breath": {"cents": lambda: added(breath=37.0, second_register=0.0)},
-    "second_register": {"cents": lambda: added(breath=0.0, second_register=-6.0)},
+    "breath": {
+        "cents": lambda: added(1, breath=37.0),
+        "overblown": lambda: added(2, breath=37.0),
+    },
+    "second_register": {"cents": lambda: added(2, breath=0.0, second_register=-6.0)},
     "pad_depth": {
         "closed": lambda: numbers(pad_depth=0.5).closed.item(),
         "closed_inner": lambda: numbers(pad_depth=0.5).closed_inner.item(),

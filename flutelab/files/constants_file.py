@@ -65,7 +65,7 @@ FORMULAS = {
              "diameters and walls stay as measured."),
     "air_offset": ("flutelab.physics.air.moist_air", 1, "Kelvin added to the bore's air as "
                    "written, in speed of sound, density and viscosity."),
-    "breath": ("cents per doubling of the blowing pressure", 1, "Added as breath times "
+    "breath": ("cents per doubling of the blowing pressure", 2, "Added as breath times "
                "log2(pressure/reference of the register) to notes with a known pressure."),
     "second_register": ("cents", 1, "Added to notes of the second register and above."),
     "pad_depth": ("flutelab.physics.shapes.closed_height", 2, "A finger or pad fills pad_depth "
