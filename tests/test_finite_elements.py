@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from flutelab import Air, Bore, Corrections, End, Flute, Hole, modes, rows
+from flutelab import Air, Bore, Corrections, End, Flute, Hole, modes, read_flute, rows
 from flutelab.model.chain import PUBLISHED
 from flutelab.pitch import cents
 
@@ -50,6 +50,20 @@ def _compare(coupling=1.0, formulas=None):
 def worst(off):
     """Largest of each register."""
     return np.max(np.abs(off), axis=0)
+
+
+def test_the_demo_files_are_this_pipe_and_this_table():
+    folder = Path(__file__).parent.parent / "data-demo"
+    flute = read_flute(folder / "finite-element-pipe.toml")
+    places = [(h.position, h.diameter, h.wall) for h in flute.holes]
+    assert places == [(pytest.approx(x), 0.00476, WALL) for x in PLACES]
+    wanted = modes(PIPE, rows(PIPE, "xxxxxx oooooo", air=AIR)).frequency
+    found = modes(flute, rows(flute, "xxxxxx oooooo", air=AIR)).frequency
+    assert found == pytest.approx(wanted, rel=1e-9)
+    copied = (folder / "finite-element-pipe.csv").read_text(encoding="utf-8").splitlines()
+    with TABLE.open(encoding="utf-8", newline="") as file:
+        kept = [[row[name] for name in copied[0].split(",")] for row in csv.DictReader(file)]
+    assert [line.split(",") for line in copied[1:]] == kept
 
 
 def test_own_formulas_with_coupling(capsys):
