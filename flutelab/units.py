@@ -53,6 +53,12 @@ _LENGTH = re.compile(
     re.IGNORECASE,
 )
 _NUMBER = re.compile(rf"[+-]?{_DECIMAL}", re.IGNORECASE)
+_PRESSURE = re.compile(
+    r"(?P<number>.*?[\d.,]) ?(?P<unit>pa|hpa|kpa|mbar|(?:mm|cm|in)(?: ?(?:of )?(?:water|h2o))?)",
+    re.IGNORECASE,
+)
+_PASCALS = {"pa": 1.0, "hpa": 100.0, "kpa": 1000.0, "mbar": 100.0}
+_PASCALS |= {unit: n * _PASCAL_PER_MM_WATER for unit, n in (("mm", 1), ("cm", 10), ("in", 25.4))}
 _TEMPERATURE = re.compile(
     r"(?P<number>.*?) ?(?:° ?|deg(?:rees)? ?)?(?P<scale>[CFK])", re.IGNORECASE
 )
@@ -303,9 +309,51 @@ def parse_temperature(text: str) -> float:
     return kelvin
 
 
+def parse_pressure(text: str) -> float:
+    """Read a blowing pressure with its unit: ``'520 Pa'``, ``'0,5 kPa'``, ``'53 mm'`` of water.
+
+    Millimetres, centimetres and inches are those of a water column.
+
+    Returns
+    -------
+    float
+        Pressure [Pa].
+
+    Raises
+    ------
+    ValueError
+        No unit, not a number, or not above 0.
+
+    Examples
+    --------
+    >>> round(parse_pressure("53 mm water"), 1)
+    519.8
+    """
+    mend = "write it like '520Pa' or '53mm' (of water)"
+    match = _PRESSURE.fullmatch(_plain(str(text)))
+    if match is None:
+        msg = f"{text!r} is not a pressure with its unit; {mend}"
+        raise ValueError(msg)
+    unit = re.match("[a-z]+?(?=$|water|h2o|of| )", match["unit"].lower())[0]
+    try:
+        pascals = parse_number(match["number"]) * _PASCALS[unit]
+    except ValueError:
+        msg = f"{text!r} is not a pressure; {mend}"
+        raise ValueError(msg) from None
+    if pascals <= 0:
+        msg = f"{text!r} is no blowing pressure, which is above 0; {mend}"
+        raise ValueError(msg)
+    return pascals
+
+
 def from_mm_water(x: float) -> float:
     """Convert a pressure from millimetres of water column to pascals (conventional value)."""
     return x * _PASCAL_PER_MM_WATER
+
+
+def to_mm_water(pascals: float) -> float:
+    """Convert a pressure from pascals to millimetres of water column (conventional value)."""
+    return pascals / _PASCAL_PER_MM_WATER
 
 
 def from_degrees(angle: float | Decimal) -> float:

@@ -218,3 +218,27 @@ def test_angles_are_those_of_the_mathematical_library():
     for angle in (0, 12.5, 90, -180, Decimal("22.5")):
         assert units.from_degrees(angle) == pytest.approx(math.radians(angle), rel=4e-16)
         assert float(units.to_degrees(math.radians(angle))) == pytest.approx(float(angle))
+
+
+@pytest.mark.parametrize(("typed", "pascals"), [
+    # NIST SP 811 (2008), appendix B.8: conventional millimetre of water 9.80665 Pa, inch 249.0889
+    ("520Pa", 520.0), ("520 pa", 520.0), ("0,5 kPa", 500.0), ("5.2 hPa", 520.0), ("5 mbar", 500.0),
+    ("53mm", 519.752), ("53 mm water", 519.752), ("53 mmH2O", 519.752),
+    ("5.3 cm of water", 519.752),
+    ("2 in", 498.178), ("2 in H2O", 498.178), ("1e3 Pa", 1000.0),
+])  # fmt: skip
+def test_pressures(typed, pascals):
+    assert units.parse_pressure(typed) == pytest.approx(pascals, abs=5e-4)
+
+
+@pytest.mark.parametrize(
+    "typed", ["520", "Pa", "", "52 psi", "-5 Pa", "0 Pa", "much Pa", "5 m", "nan Pa"]
+)
+def test_what_is_no_pressure_is_quoted_with_its_mend(typed):
+    with pytest.raises(ValueError, match="write it like '520Pa' or '53mm'") as caught:
+        units.parse_pressure(typed)
+    assert repr(typed) in str(caught.value)
+
+
+def test_water_column_there_and_back():
+    assert units.to_mm_water(units.from_mm_water(53.0)) == pytest.approx(53.0, rel=1e-15)
