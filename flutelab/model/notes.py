@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from flutelab.errors import already_warned
-from flutelab.model.chain import Formulas, chain
+from flutelab.model.chain import Chain, Formulas, chain
 from flutelab.model.corrections import META, NAMES, Corrections, Spread
 from flutelab.model.flute import Flute
 from flutelab.model.lattice import elements
@@ -198,7 +198,7 @@ def frequency_gradient(
 
     As `pitch_gradient`, for corrections of the air column alone (`ACOUSTIC`).
     """
-    low, high = zip(*(_both_sides(corrections, name) for name in names), strict=True)
+    low, high = zip(*(both_sides(corrections, name) for name in names), strict=True)
     batch = _one_at_a_time(corrections, names, np.concatenate([low, high]))
     width = np.subtract(high, low)[:, None]
     index, inverse = distinct(fingerings, root.real, root.imag)
@@ -206,7 +206,7 @@ def frequency_gradient(
     with already_warned():
         single = chain(flute, some, corrections, formulas)
         moved = chain(flute, some, batch, formulas)
-        return _implicit(moved, single, root[index], width).T[inverse]
+        return root_gradient(moved, single, root[index], width).T[inverse]
 
 
 def diameter_gradient(
@@ -222,12 +222,12 @@ def diameter_gradient(
     width = 2e-4 * written.T
     with already_warned():
         moved, single = (chain(flute, some, corrections) for some in (batch, fingerings))
-        hertz = _implicit(moved, single, root, width)
+        hertz = root_gradient(moved, single, root, width)
     return hertz.T / (CENT * root.real[:, None])
 
 
-def _both_sides(corrections, name):
-    """Central step about a correction, kept inside its limits."""
+def both_sides(corrections: Corrections, name: str) -> tuple[float, float]:
+    """Return the ends of a central step about a correction, kept inside its limits."""
     step = _STEP.get(name, 1e-4)
     value = getattr(corrections, name)
     return max(value - step, META[name]["lower"]), min(value + step, META[name]["upper"])
@@ -243,11 +243,21 @@ def _one_at_a_time(corrections, names, values):
     return replace(corrections, **leaves)
 
 
-def _implicit(batch, single, root, width):
-    """-Re[(dD/dtheta)/(dD/df)], shape (P, N); the batch's first half lies below.
+def root_gradient(batch: Chain, single: Chain, root: np.ndarray, width: np.ndarray) -> np.ndarray:
+    """Return df/dtheta = -Re[(dD/dtheta)/(dD/df)] of eigenfrequencies [Hz per unit], (P, N).
 
-    A row without a root is worked out at another row's, and then nan.
+    Parameters
+    ----------
+    batch : Chain
+        2 P flutes: each number theta below its value, then each above it.
+    single : Chain
+        The flute itself, to which the roots belong.
+    root : (N,) complex
+        Eigenfrequencies [Hz]; nan, and so the gradient, where there is none.
+    width : (P, 1) or (P, N)
+        From below to above.
     """
+    # a row without a root is worked out at another row's
     known = np.isfinite(root)
     if not np.any(known):
         return np.full((len(width), len(root)), np.nan)

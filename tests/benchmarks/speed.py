@@ -31,6 +31,7 @@ from flutelab.model.corrections import Corrections
 from flutelab.model.lattice import elements, head_impedance
 from flutelab.model.notes import predict_notes
 from flutelab.model.rows import take
+from flutelab.model.sensitivities import sensitivities
 
 ROOT = Path(__file__).resolve().parents[2]
 DATA = ROOT / "data-demo"
@@ -62,7 +63,14 @@ def report_notes(tries):
     flute = read_flute(DATA / "half-inch-six.toml")
     words = ["x" * (6 - n) + "o" * n for n in range(7)]
     seven = rows(flute, words, air=moist_air(299.15))
-    print(f"seven notes, coupling on: {best(lambda: predict_notes(flute, seven), tries):.1f} ms")
+    notes = best(lambda: predict_notes(flute, seven), tries)
+    print(f"seven notes, coupling on: {notes:.1f} ms")
+    whole = best(lambda: sensitivities(flute, seven), tries)
+    count = len(sensitivities(flute, seven).names)
+    print(
+        f"their sensitivities to {count} quantities, the notes solved on the way: {whole:.1f} ms, "
+        f"{whole / notes:.1f} of the notes alone"
+    )
 
 
 def report_fits(tries):

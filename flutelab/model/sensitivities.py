@@ -1,0 +1,313 @@
+"""What a note gains when one number of the flute, of its air or of its corrections changes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from flutelab.errors import already_warned
+from flutelab.model.axes import join
+from flutelab.model.chain import Chain, Formulas, chain
+from flutelab.model.corrections import Corrections
+from flutelab.model.flute import Bore, End, Flute, Window, bore_diameter, hole_name
+from flutelab.model.notes import ACOUSTIC, CENT, both_sides, predict_notes, root_gradient
+from flutelab.model.rows import Rows, distinct, take
+
+STEP = 1e-6  # m or rad to either side
+GROUPS = ("places", "diameters", "window", "pipe", "air", "corrections")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Sensitivities:
+    """How far each of N notes moves with each of P quantities.
+
+    Parameters
+    ----------
+    names : tuple of P str
+        ``hole_1_position``, ``window_along``, ``correction_wall``, ...
+    what : tuple of P str
+        The same in words.
+    group : tuple of P str
+        One of `GROUPS`.
+    unit : tuple of P str
+        ``m``, ``rad``, ``K`` or ``1``.
+    gradient : (N, P)
+        Cents per unit of the quantity; nan where the row has no note, or the quantity can
+        be moved neither way.
+    frequency : (N,)
+        Of the notes themselves [Hz]; nan where none.
+    label : tuple of N str
+        Fingering words.
+    register : (N,)
+    """
+
+    names: tuple[str, ...]
+    what: tuple[str, ...]
+    group: tuple[str, ...]
+    unit: tuple[str, ...]
+    gradient: np.ndarray
+    frequency: np.ndarray
+    label: tuple[str, ...]
+    register: np.ndarray
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Quantity:
+    """A quantity, the numbers that move with it, and how far it is moved each way.
+
+    A number is (part, field): a hole's index, "bore", "head", "foot" or "corrections". It
+    moves by its weight times the quantity.
+    """
+
+    name: str
+    what: str
+    group: str
+    weights: Mapping[tuple, float]
+    unit: str = "m"
+    down: float = STEP
+    up: float = STEP
+
+
+def sensitivities(
+    flute: Flute,
+    fingerings: Rows,
+    corrections: Corrections | None = None,
+    *,
+    formulas: Formulas | None = None,
+) -> Sensitivities:
+    """Return what each note gains from a small change of every number, one at a time.
+
+    Parameters
+    ----------
+    flute : Flute
+    fingerings : Rows
+        N rows; register 0 counts as 1. Where the rows have hole diameters of their own, those
+        are what is changed.
+    corrections : Corrections, optional
+        Without a batch axis.
+    formulas : Formulas, optional
+
+    Returns
+    -------
+    Sensitivities
+        Holes' places (towards the foot) and outside diameters (an undercut keeps its own);
+        the foot's place; the window with its sounding edge where it is; outer diameters of
+        plain ends; the bore, walls kept, the window's end correction following it or held;
+        the walls at all finger holes together; the temperature inside; corrections.
+
+    Warns
+    -----
+    ValidityWarning
+        As `predict_notes`.
+
+    Notes
+    -----
+    Implicit function theorem at the solved notes, every number moved by 1e-6 m or rad to
+    either side (to one side where the other is no flute) in one batched evaluation; see
+    `flutelab.model.notes.root_gradient`.
+
+    Examples
+    --------
+    >>> import flutelab
+    >>> pipe = flutelab.Flute(
+    ...     name="pipe", bore=flutelab.Bore(stations=((0.0, 0.016),)), holes=(),
+    ...     head=flutelab.End(position=0.0, kind="open"),
+    ...     foot=flutelab.End(position=0.3, kind="open"),
+    ... )
+    >>> found = sensitivities(pipe, flutelab.rows(pipe, "", air=flutelab.moist_air(293.15)))
+    >>> per_metre = found.gradient[0, found.names.index("foot_position")]
+    >>> round(float(per_metre) / 1000, 1)
+    -5.6
+    """
+    corrections, formulas = corrections or Corrections(), formulas or Formulas()
+    notes = predict_notes(flute, fingerings, corrections, formulas=formulas)
+    index, inverse = distinct(fingerings, notes.root.real, notes.root.imag)
+    root, some = notes.root[index], take(fingerings, index)
+    with already_warned():
+        quantities = tuple(_quantities(flute, corrections, formulas))
+        given = _Given(flute=flute, rows=some, corrections=corrections, formulas=formulas)
+        hertz = _gradient(given, quantities, root)
+    return Sensitivities(
+        **{name: tuple(getattr(q, name) for q in quantities) for name in ("what", "group", "unit")},
+        names=tuple(q.name for q in quantities),
+        gradient=hertz.T[inverse] / (CENT * notes.root.real[:, None]),
+        frequency=notes.frequency,
+        label=notes.label,
+        register=notes.register,
+    )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Given:
+    """Everything that a chain is made of."""
+
+    flute: Flute
+    rows: Rows
+    corrections: Corrections
+    formulas: Formulas
+
+    def chain(self) -> Chain:
+        return chain(self.flute, self.rows, self.corrections, self.formulas)
+
+
+def _quantities(flute, corrections, formulas) -> Iterator[_Quantity]:
+    """Every quantity of a flute, in the order of `GROUPS`."""
+    count = len(flute.holes)
+    for group, key in (("places", "position"), ("diameters", "diameter")):
+        for i in range(count):
+            what = f"{hole_name(i, count)}: {'place' if key == 'position' else key}"
+            yield _length(f"hole_{i + 1}_{key}", what, group, (i, key))
+    if isinstance(flute.head, Window):
+        yield from _of_window(flute.head)
+    yield from _of_pipe(flute, corrections, formulas)
+    for name in ("air_offset", *(name for name in ACOUSTIC if name != "air_offset")):
+        yield _of_correction(name, corrections)
+
+
+def _length(name, what, group, *together):
+    return _Quantity(name=name, what=what, group=group, weights=dict.fromkeys(together, 1.0))
+
+
+def _of_window(window):
+    yield _length("window_along", "window: cut-up along the pipe", "window", ("head", "along"))
+    yield _length("window_across", "window: width across", "window", ("head", "across"))
+    yield _length("window_wall", "window: wall", "window", ("head", "wall"))
+    plug = _length(
+        "window_plug_to_window", "window: plug's face to window", "window",
+        ("head", "plug_to_window"),
+    )  # fmt: skip
+    yield replace(plug, down=min(STEP, window.plug_to_window))
+    if window.block:
+        yield _length("window_block", "window: block's height", "window", ("head", "block"))
+    if window.ramp < np.pi / 2:
+        ramp = _length("window_ramp", "window: ramp's angle", "window", ("head", "ramp"))
+        yield replace(ramp, unit="rad")
+
+
+def _of_pipe(flute, corrections, formulas):
+    yield _length("foot_position", "foot: place", "pipe", ("foot", "position"))
+    lips = [
+        (name, "outer_diameter")
+        for name, end in (("foot", flute.foot), ("head", flute.head))
+        if isinstance(end, End) and end.kind == "open" and end.outer_diameter is not None
+    ]
+    for name, key in lips:
+        yield _length(f"{name}_{key}", f"{name}: outer diameter", "pipe", (name, key))
+    bore = _length("bore_diameter", "bore: diameter", "pipe", ("bore", "diameter"), *lips)
+    yield bore
+    if isinstance(flute.head, Window):
+        held = -corrections.window * _window_growth(flute, corrections, formulas)
+        yield replace(
+            bore, name="bore_diameter_alone", what="bore: diameter, window's end correction held",
+            weights={**bore.weights, ("corrections", "window"): held},
+        )  # fmt: skip
+    if flute.holes:
+        walls = [(i, "wall") for i in range(len(flute.holes))]
+        yield _length("hole_walls", "finger holes: wall", "pipe", *walls)
+
+
+def _window_growth(flute, corrections, formulas):
+    """d(ln Delta L_w)/d(bore diameter) [1/m]."""
+    head = flute.head
+    sizes = head.along, head.across, head.wall
+    shape = {"plug_to_window": head.plug_to_window, "ramp": head.ramp, "block": head.block}
+    diameter = bore_diameter(flute.bore, -head.along / 2) + np.array([-STEP, STEP])
+    length = formulas.window(*sizes, corrections.bore * diameter / 2, **shape)
+    return np.diff(np.log(length))[0] / (2 * STEP)
+
+
+def _of_correction(name, corrections):
+    low, high = both_sides(corrections, name)
+    value, is_air = getattr(corrections, name), name == "air_offset"
+    return _Quantity(
+        name="temperature" if is_air else f"correction_{name}",
+        what="air: temperature inside" if is_air else f"correction: {name.replace('_', ' ')}",
+        group="air" if is_air else "corrections",
+        weights={("corrections", name): 1.0},
+        unit="K" if is_air else "1",
+        down=value - low,
+        up=high - value,
+    )
+
+
+def _gradient(given, quantities, root):
+    """df/d(quantity) at the roots [Hz per unit], (P, N)."""
+    single = given.chain()
+
+    def shifts(moved, some):
+        return root_gradient(moved.chain(), single, root, _width(given, some))
+
+    try:
+        moved = _moved(given, quantities)
+    except ValueError:
+        # a step leads out of what can be: each quantity by itself, the ways that it can go
+        apart = (_possible(given, q) for q in quantities)
+        still = np.full((1, len(root)), np.nan)
+        each = (shifts(_moved(given, [q]), [q]) if q.down + q.up else still for q in apart)
+        return np.concatenate(list(each))
+    return shifts(moved, quantities)
+
+
+def _possible(given, quantity):
+    """A quantity with no step to the side where there is no such flute."""
+    steps = {}
+    for side, other in (("down", "up"), ("up", "down")):
+        try:
+            _moved(given, [replace(quantity, **{other: 0.0})])
+        except ValueError:
+            steps[side] = 0.0
+    return replace(quantity, **steps)
+
+
+def _width(given, quantities):
+    """How far apart the two sides are, (P, N)."""
+    rows = given.rows
+    width = np.array([[q.down + q.up] for q in quantities]) * np.ones(len(rows))
+    if rows.diameter is not None:
+        for line, q in enumerate(quantities):
+            if q.group == "diameters":
+                ((hole, _),) = q.weights
+                width[line] *= rows.diameter[:, hole] / given.flute.holes[hole].diameter
+    return width
+
+
+def _moved(given, quantities):
+    """2 P flutes on the batch axis: each quantity moved down, then each moved up."""
+    off = _offsets(quantities)
+    flute, rows = given.flute, given.rows
+    widened = off.get(("bore", "diameter"), 0.0)
+    stations = tuple((place, diameter + widened) for place, diameter in flute.bore.stations)
+    moved = replace(
+        flute,
+        bore=Bore(stations=stations),
+        holes=tuple(_with(hole, i, off) for i, hole in enumerate(flute.holes)),
+        head=_with(flute.head, "head", off),
+        foot=_with(flute.foot, "foot", off),
+    )
+    if rows.diameter is not None:
+        pairs = zip(moved.holes, flute.holes, strict=True)
+        ratio = join([now.diameter / written.diameter for now, written in pairs])
+        rows = replace(rows, diameter=rows.diameter * ratio)
+    corrections = _with(given.corrections, "corrections", off)
+    return replace(given, flute=moved, rows=rows, corrections=corrections)
+
+
+def _offsets(quantities: Sequence[_Quantity]):
+    """What is added to each number, by (part, field), (2 P, 1, 1)."""
+    off = {}
+    for line, q in enumerate(quantities):
+        for where, weight in q.weights.items():
+            added = off.setdefault(where, np.zeros((2 * len(quantities), 1, 1)))
+            added[line] -= weight * q.down
+            added[len(quantities) + line] += weight * q.up
+    return off
+
+
+def _with(record, part, off):
+    """A record with its own offsets added."""
+    own = {
+        key: getattr(record, key) + added for (where, key), added in off.items() if where == part
+    }
+    return replace(record, **own)
