@@ -1,0 +1,476 @@
+"""Spectra at the head: impedance, modes, zeros of the reactance, and the lattice's cutoff."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from flutelab.errors import already_warned
+from flutelab.model.chain import Chain, Formulas, chain
+from flutelab.model.corrections import Corrections
+from flutelab.model.flute import (
+    Bore,
+    End,
+    Flute,
+    along_pipe,
+    bore_diameter,
+    bore_side_diameter,
+)
+from flutelab.model.lattice import (
+    BLOCK,
+    Elements,
+    bore_radii,
+    elements,
+    head_impedance,
+    in_blocks,
+    input_impedance,
+)
+from flutelab.model.modes import (
+    PLANE_KA,
+    ElementsAt,
+    Modes,
+    at,
+    mode_count,
+    register_roots,
+    solved_modes,
+)
+from flutelab.model.rows import Rows, checked, take
+from flutelab.physics.breath import single_air
+from flutelab.physics.hole import cutoff_frequency, open_length
+
+LOWEST = 50.0  # Hz, where a spectrum begins
+TIMES_FIRST = 4.0  # its top over the highest first mode
+POINTS = 1600  # of a spectrum, besides its modes: 2 Hz apart up to 3 kHz
+ABOVE = 1.05  # losses lower a mode: those reactive above the top may lie below it
+TOLERANCE = 1e-12  # relative, of zeros
+STEPS = 60
+HALF_POWER = 0.5
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Spectrum:
+    """Impedance at the head of N rows at F frequencies, with what marks the notes in it.
+
+    ``frequency`` (F,) [Hz]; ``impedance`` (N, F) [Pa s/m3], as `input_impedance` gives it;
+    ``modes`` up to the highest frequency, (N, M); ``zeros`` (N, Z) [Hz] of the reactance, as
+    `reactance_zeros` gives them, nan where a row has fewer.
+    """
+
+    label: tuple[str, ...]
+    frequency: np.ndarray
+    impedance: np.ndarray
+    modes: Modes
+    zeros: np.ndarray
+
+
+def spectrum(
+    flute: Flute,
+    fingerings: Rows,
+    corrections: Corrections | None = None,
+    *,
+    frequency: np.ndarray | None = None,
+    formulas: Formulas | None = None,
+) -> Spectrum:
+    """Return the spectrum of each row with its modes marked.
+
+    Parameters
+    ----------
+    flute : Flute
+    fingerings : Rows
+        N rows.
+    corrections : Corrections, optional
+        Without a batch axis.
+    frequency : (F,) real, optional
+        [Hz], increasing. Default: from 50 Hz to four times the highest first mode of the
+        rows, or to where cross modes begin if that is lower (ka = 1.8), 1600 points evenly
+        and every mode's own frequency, so that no peak is cut off between two points.
+    formulas : Formulas, optional
+
+    Returns
+    -------
+    Spectrum
+        At a window or an open head modes are the minima of the impedance (peaks of
+        `admittance`); at a stopped head they are its peaks. A mode below the lowest frequency
+        keeps its place among the modes.
+
+    Raises
+    ------
+    ValueError
+        A frequency that is not greater than 0, or frequencies that do not increase.
+
+    Warns
+    -----
+    ValidityWarning
+        As `input_impedance`, of the highest frequency too.
+    """
+    with already_warned():
+        numbers = chain(flute, checked(fingerings), corrections, formulas)
+        top = _top(flute, fingerings, corrections, formulas, numbers, frequency)
+        found = _modes_up_to(top, flute, fingerings, corrections, formulas, numbers)
+        zeros = zeros_of(at(numbers), len(fingerings), top, found.root)
+    if frequency is None:
+        marked = found.frequency[found.frequency >= LOWEST]
+        frequency = np.unique([*np.linspace(LOWEST, top, POINTS), *marked])
+    return Spectrum(
+        label=fingerings.label,
+        frequency=frequency,
+        impedance=input_impedance(flute, fingerings, frequency, corrections, formulas),
+        modes=found,
+        zeros=zeros,
+    )
+
+
+def admittance(seen: Spectrum) -> np.ndarray:
+    """Return the admittance at the head, 1/impedance [m3/(Pa s)], (N, F)."""
+    return 1 / seen.impedance
+
+
+def _top(flute, fingerings, corrections, formulas, numbers, frequency):
+    """Return the highest frequency of a spectrum: of its axis, or of the default one."""
+    if frequency is not None:
+        frequency = np.asarray(frequency)
+        if not np.all(np.diff(frequency) > 0):
+            bad = frequency[1:][~(np.diff(frequency) > 0)][0]
+            msg = f"frequency {bad} Hz does not lie above the one before it; sort them"
+            raise ValueError(msg)
+        return float(frequency[-1])
+    first, _ = solved_modes(flute, fingerings, corrections, count=1, formulas=formulas)
+    highest = np.max(first.frequency, initial=0.0, where=np.isfinite(first.frequency))
+    limit = _plane_wave_limit(numbers)
+    return min(TIMES_FIRST * highest, limit) if highest else limit
+
+
+def _plane_wave_limit(numbers: Chain) -> float:
+    """Return the frequency at which ka = 1.8 in the widest bore [Hz]."""
+    widest = max(np.max(radius) for radius in bore_radii(numbers))
+    return float(PLANE_KA * np.min(numbers.air.openings.sound_speed) / (2 * np.pi * widest))
+
+
+def _modes_up_to(top, flute, fingerings, corrections, formulas, numbers):
+    """All modes of each row below a frequency; those of other rows blank above it."""
+    highest = np.full((1, len(fingerings), 1), ABOVE * top)
+    count = max(1, int(np.max(mode_count(at(numbers)(highest, 0.0)))))
+    found, _ = solved_modes(flute, fingerings, corrections, count=count, formulas=formulas)
+    beyond = found.frequency > top
+    kept = ~np.all(beyond | (found.status == "none"), axis=0)
+    kept[0] = True
+    blank = {
+        "frequency": np.where(beyond, np.nan, found.frequency),
+        "q": np.where(beyond, np.nan, found.q),
+        "strength": np.where(beyond, 0.0, found.strength),
+        "status": np.where(beyond, "none", found.status),
+        "reason": np.where(beyond, "above the highest frequency of the spectrum", found.reason),
+        "root": np.where(beyond, np.nan, found.root),
+    }
+    return Modes(**{name: value[:, kept] for name, value in blank.items()})
+
+
+# --- zeros of the reactance ---------------------------------------------------------------
+
+
+def reactance_zeros(
+    flute: Flute,
+    fingerings: Rows,
+    corrections: Corrections | None = None,
+    *,
+    highest: float,
+    formulas: Formulas | None = None,
+) -> np.ndarray:
+    """Return where the reactance at the head rises through zero [Hz], (N, M), padded with nan.
+
+    Parameters
+    ----------
+    flute : Flute
+    fingerings : Rows
+        N rows.
+    corrections : Corrections, optional
+        Without a batch axis.
+    highest : float
+        Up to which frequency [Hz].
+    formulas : Formulas, optional
+
+    Raises
+    ------
+    ValueError
+        A highest frequency that is not greater than 0.
+
+    Warns
+    -----
+    ValidityWarning
+        Where the flute leaves a formula's range.
+
+    Notes
+    -----
+    Im Z = 0 with d(Im Z)/df > 0; falling zeros are the antiresonances. At a stopped head the
+    zeros are those of the susceptance, Im(1/Z). They agree with the eigenfrequencies of `modes`
+    to 0.1 cent well below the lattice's cutoff. Near it, and wherever a resonance is weak or
+    broad, resistance keeps the reactance from reaching zero: zeros vanish, or come in pairs, of
+    which one falls. Zeros must not be counted as registers; `modes` does that.
+    """
+    if not 0 < highest < np.inf:
+        msg = f"highest frequency is {highest} Hz; it must be greater than 0, such as 2000"
+        raise ValueError(msg)
+    numbers = chain(flute, checked(fingerings), corrections, formulas)
+    with already_warned():
+        found = _modes_up_to(highest, flute, fingerings, corrections, formulas, numbers)
+        return zeros_of(at(numbers), len(fingerings), highest, found.root)
+
+
+def zeros_of(at: ElementsAt, rows: int, highest: float, near: np.ndarray) -> np.ndarray:
+    """Return rising zeros of the reactance at the head [Hz], (N, M), padded with nan.
+
+    Parameters
+    ----------
+    at : callable
+        ``at(frequency (1, N, F)) -> Elements``.
+    rows : int
+        N.
+    highest : float
+        [Hz]
+    near : (N, M) complex
+        Eigenfrequencies [Hz], nan where none: a narrow one is looked at closely.
+
+    Notes
+    -----
+    Signs on a grid of 1600 points up to `highest` and, about each eigenfrequency f(1 + j/2Q),
+    from -2 to 2 of its half widths f/2Q; then Ridders' method in each bracket. A pair of
+    zeros between two points is missed.
+    """
+    grid = _grid(rows, highest, near)
+    value = _reactance(at, grid)
+    rising = (value[:, :-1] < 0) & (value[:, 1:] >= 0)
+    count = np.sum(rising, axis=-1)
+    first = np.argsort(~rising, axis=-1, kind="stable")[:, : np.max(count, initial=0)]
+    low, high = (np.take_along_axis(grid, first + step, axis=-1) for step in (0, 1))
+    # rows with fewer zeros work out a bracket without one, of no account
+    zeros = ridders(lambda f: _reactance(at, f), low, high)
+    return np.where(np.arange(first.shape[-1]) < count[:, None], zeros, np.nan)
+
+
+def _grid(rows, highest, near):
+    """Frequencies (N, F), increasing."""
+    even = np.linspace(0.0, highest, POINTS + 1)[1:]
+    widths = np.linspace(-2.0, 2.0, 9)
+    root = np.where(np.isfinite(near) & (near.real < highest), near, highest)
+    close = (root.real[..., None] + root.imag[..., None] * widths).reshape(rows, -1)
+    close = np.clip(close, even[0], highest)
+    return np.sort(np.concatenate([np.broadcast_to(even, (rows, POINTS)), close], axis=-1))
+
+
+def _reactance(at, frequency):
+    """Im Z at the head, or Im 1/Z where it is stopped, (N, F), over the bore's rho c/S."""
+    parts = np.array_split(frequency[None], 1 + frequency.size // BLOCK, axis=-1)
+    return np.concatenate([_noted(at(part))[0] for part in parts], axis=-1).imag
+
+
+def _noted(e: Elements) -> np.ndarray:
+    """What is zero at a note: the impedance at the head, or the admittance of a stopped one."""
+    seen = head_impedance(e)
+    return seen if e.driven else 1 / seen
+
+
+def ridders(function: Callable, low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """Return a zero of a real function in each bracket, to 1e-12 relative.
+
+    Parameters
+    ----------
+    function : callable
+        Array to array of the same shape, elementwise.
+    low, high : array
+        Where its signs differ; elsewhere the result is some number between them.
+
+    References
+    ----------
+    C. J. F. Ridders, IEEE Trans. Circuits Syst. 26, 979-980 (1979), from memory.
+    """
+    if not low.size:
+        return low
+    at_low, at_high = function(low), function(high)
+    for _ in range(STEPS):
+        middle = 0.5 * (low + high)
+        value = function(middle)
+        root = np.sqrt(np.maximum(value**2 - at_low * at_high, np.finfo(float).tiny))
+        guess = middle + (middle - low) * np.sign(at_low - at_high) * value / root
+        guess = np.clip(guess, low, high)
+        at_guess = function(guess)
+        points = np.stack([low, np.minimum(middle, guess), np.maximum(middle, guess), high])
+        swapped = guess < middle
+        inner = np.where(swapped, [at_guess, value], [value, at_guess])
+        values = np.stack([at_low, *inner, at_high])
+        # the first of the three parts at whose far end the sign is not the low end's
+        part = np.argmax(np.sign(values[1:]) != np.sign(at_low), axis=0)[None]
+        low, high = (np.take_along_axis(points, part + i, axis=0)[0] for i in (0, 1))
+        at_low, at_high = (np.take_along_axis(values, part + i, axis=0)[0] for i in (0, 1))
+        if np.all(high - low <= TOLERANCE * np.abs(high)):
+            break
+    return np.where(np.abs(at_low) < np.abs(at_high), low, high)
+
+
+# --- the lattice's cutoff -----------------------------------------------------------------
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class LatticeCutoff:
+    """From where on sound runs past the open holes of N rows; each array (N,), nan where none.
+
+    ``place`` [m] of the first open hole, from the sounding edge; ``formula`` and ``exact`` [Hz]
+    are those of an endless regular row like the first two open holes, long-wave and at any
+    length of wave; ``own`` [Hz] is the model's: from where on less than half the power that
+    reaches the first open hole comes back; ``near``: the first register's status is
+    ``near cutoff``, see `modes`.
+    """
+
+    label: tuple[str, ...]
+    place: np.ndarray
+    formula: np.ndarray
+    exact: np.ndarray
+    own: np.ndarray
+    near: np.ndarray
+
+
+def lattice_cutoff(
+    flute: Flute,
+    fingerings: Rows,
+    corrections: Corrections | None = None,
+    *,
+    formulas: Formulas | None = None,
+) -> LatticeCutoff:
+    """Return the cutoff frequency of each row's open holes.
+
+    Parameters
+    ----------
+    flute : Flute
+    fingerings : Rows
+        N rows.
+    corrections : Corrections, optional
+        Without a batch axis; they do not enter ``formula`` and ``exact``.
+    formulas : Formulas, optional
+        The same.
+
+    Returns
+    -------
+    LatticeCutoff
+
+    Warns
+    -----
+    ValidityWarning
+        Where the flute leaves a formula's range.
+
+    Notes
+    -----
+    ``formula``: `physics.hole.cutoff_frequency`; ``exact``: (b/a)^2/(2 k t_E) = tan(k s), 2s the
+    spacing (A. H. Benade, J. Acoust. Soc. Am. 32, 1591-1608 (1960), from memory; derived again).
+    Both need two open holes.
+
+    ``own``: all that lies from the first open hole on is put on a plain tube of the bore's
+    radius there, without wall losses and without the window, and the lowest frequency is
+    sought at which the reflection factor has |R|^2 < 1/2. The power that does not return is
+    radiated. A few holes before the foot let it return from the foot, so that it lies well
+    above the formula, or is not reached (nan); and a resonance of closed holes below the first
+    open one can swallow sound in a narrow band far below it. One air, that halfway to the foot.
+    """
+    first = _first_open(checked(fingerings))
+    place = np.array([*(h.position for h in flute.holes), np.nan])[first]
+    own = np.full(len(fingerings), np.nan)
+    for number in np.unique(first[first >= 0]):
+        some = take(fingerings, first == number)
+        own[first == number] = _half_power(*_from_hole(flute, some, number), corrections, formulas)
+    # the whole flute's warnings, once
+    found, _ = solved_modes(flute, fingerings, corrections, count=3, formulas=formulas)
+    column = register_roots(found, np.ones(len(fingerings)))
+    status = found.status[np.arange(len(fingerings)), column]
+    pair = open_pair(flute, fingerings)
+    return LatticeCutoff(
+        label=fingerings.label,
+        place=place,
+        formula=cutoff_frequency(*pair),
+        exact=_exact_cutoff(*pair),
+        own=own,
+        near=(column >= 0) & (status == "near cutoff"),
+    )
+
+
+def _first_open(fingerings):
+    """Number of each row's first open hole (N,), -1 where none is."""
+    is_open = (fingerings.openness > 0) & fingerings.drilled
+    last = np.ones((len(fingerings), 1), bool)
+    first = np.argmax(np.concatenate([is_open, last], axis=-1), axis=-1)
+    return np.where(first < is_open.shape[-1], first, -1)
+
+
+def open_pair(flute: Flute, fingerings: Rows) -> tuple[np.ndarray, ...]:
+    """Return what a regular row like the first two open holes is made of, each (N,).
+
+    Sound speed [m/s], then the two holes' mean radius, mean radius of the bore, spacing between
+    their centres and mean whole length t_E [m]; nan where fewer than two are open.
+    """
+    speed = np.broadcast_to(single_air(fingerings.air).sound_speed, (len(fingerings),))
+    numbers = np.full((4, len(fingerings)), np.nan)
+    place = np.array([h.position for h in flute.holes])
+    wall = np.array([h.wall for h in flute.holes])
+    bore = np.array([bore_diameter(flute.bore, x) / 2 for x in place])
+    written = np.array([h.diameter for h in flute.holes])
+    for row, is_open in enumerate((fingerings.openness > 0) & fingerings.drilled):
+        first = np.flatnonzero(is_open)[:2]
+        if len(first) == 2:
+            diameter = written if fingerings.diameter is None else fingerings.diameter[row]
+            radius, a, w = diameter[first] / 2, bore[first], wall[first]
+            height = open_length(radius, a, w, a + w).mean()
+            numbers[:, row] = radius.mean(), a.mean(), np.diff(place[first])[0], height
+    return speed, *numbers
+
+
+def _exact_cutoff(sound_speed, hole_radius, bore_radius, spacing, height):
+    """Lowest root of (b/a)^2/(2 k t_E) = tan(k s), 2s = spacing [Hz]."""
+    strength = (hole_radius / bore_radius) ** 2 * spacing / (4 * height)  # y tan y, y = ks
+    y = np.sqrt(strength / (1 + strength * 4 / np.pi**2))
+    for _ in range(20):
+        value = y * np.sin(y) - strength * np.cos(y)
+        y = y - value / ((1 + strength) * np.sin(y) + y * np.cos(y))
+    return y * sound_speed / (np.pi * spacing)
+
+
+def _from_hole(flute, fingerings, number):
+    """The part of a flute from a hole on, on a plain tube, and rows of its holes."""
+    hole = flute.holes[number]
+    start = hole.position - along_pipe(max(hole.diameter, bore_side_diameter(hole)), hole.aspect)
+    stations = [(hole.position, bore_diameter(flute.bore, hole.position))]
+    stations += [s for s in flute.bore.stations if s[0] > hole.position]
+    part = replace(
+        flute,
+        bore=Bore(stations=tuple((x - start, d) for x, d in stations)),
+        holes=tuple(replace(h, position=h.position - start) for h in flute.holes[number:]),
+        head=End(position=0.0, kind="stopped"),
+        foot=replace(flute.foot, position=flute.foot.position - start),
+    )
+    diameter = None if fingerings.diameter is None else fingerings.diameter[:, number:]
+    return part, replace(
+        fingerings,
+        openness=fingerings.openness[:, number:],
+        drilled=fingerings.drilled[:, number:],
+        diameter=diameter,
+        air=single_air(fingerings.air),
+        label=tuple(label[number:] for label in fingerings.label),
+    )
+
+
+def _half_power(part, fingerings, corrections, formulas):
+    """Lowest frequency at which half the power does not come back (N,), nan where none."""
+    corrections = replace(corrections or Corrections(), loss=0.0)
+    with already_warned():
+        numbers = chain(part, fingerings, corrections, formulas)
+        rows, limit = len(fingerings), _plane_wave_limit(numbers)
+
+        def returned(frequency):
+            seen = in_blocks(lambda n, f: head_impedance(elements(n, f)), numbers, frequency[None])
+            return np.abs((seen[0] - 1) / (seen[0] + 1)) ** 2 - HALF_POWER
+
+        grid = np.broadcast_to(np.linspace(0.0, limit, POINTS + 1)[1:], (rows, POINTS))
+        below = returned(grid) < 0
+        reached = below.any(axis=-1)
+        index = np.where(reached, below.argmax(axis=-1), 1)[:, None]
+        low, high = (np.take_along_axis(grid, index - step, axis=-1) for step in (1, 0))
+        root = ridders(returned, low, high)[:, 0]
+    return np.where(reached, root, np.nan)
