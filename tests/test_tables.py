@@ -2,6 +2,7 @@
 
 import csv
 import io
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,6 +10,7 @@ from made_notes import AIR, CENT, CROSSED, SCALE, SIX, STOPPED, changed, notes_o
 
 from flutelab import Corrections, Spread, calibrate, predict_notes, rows, table
 from flutelab.files.tables import note_name
+from flutelab.model.sensitivities import sensitivities
 
 
 @pytest.mark.parametrize(("frequency", "name"), [
@@ -86,5 +88,30 @@ def test_reference_pitch_reaches_the_names():
 
 
 def test_other_things_have_no_table():
-    with pytest.raises(TypeError, match="no table is made of a str; give Notes or a Calibration"):
+    with pytest.raises(TypeError, match="no table is made of a str; give Notes, a Calibration"):
         table("notes")
+
+
+def test_sensitivities_have_the_shops_units_in_their_columns():
+    found = sensitivities(SIX, rows(SIX, SCALE, air=AIR))
+    frame = table(found)
+    assert frame["fingering"].tolist() == SCALE
+    assert list(frame)[:4] == ["fingering", "register", "frequency_hz", "note"]
+    assert len(frame.columns) == 4 + len(found.names)
+    # 1 mm = 0.001 m; one hundredth is one percent
+    for name, ending, size in (
+        ("hole_2_position", "mm", 1e-3), ("foot_position", "mm", 1e-3),
+        ("bore_diameter", "0.1_mm", 1e-4), ("hole_walls", "0.1_mm", 1e-4),
+        ("window_wall", "0.1_mm", 1e-4), ("temperature", "degree_c", 1.0),
+        ("correction_wall", "percent", 0.01),
+    ):  # fmt: skip
+        column = found.gradient[:, found.names.index(name)]
+        assert frame[f"{name}_cents_per_{ending}"].to_numpy() == pytest.approx(size * column)
+
+
+def test_the_ramp_is_told_per_degree():
+    window = replace(SIX.head, ramp=np.pi / 4)
+    found = sensitivities(replace(SIX, head=window), rows(SIX, SCALE[:1], air=AIR))
+    column = found.gradient[:, found.names.index("window_ramp")]
+    told = table(found)["window_ramp_cents_per_degree"].to_numpy()
+    assert told == pytest.approx(np.pi / 180 * column)
