@@ -1,13 +1,15 @@
-"""Shop and school rules: what two lengths of a resonating column say, and the square-root law."""
+"""Shop, school and textbook rules: lengths of columns, of open holes, of rows of holes."""
 
 from __future__ import annotations
 
 import warnings
 
 import numpy as np
+from scipy.optimize import elementwise
 
 from flutelab.errors import ValidityWarning
 
+OPEN_END = 0.6  # end correction of a plain open pipe over its radius, as rounded in school books
 RULE_SPEED = 331.0  # m/s at 273 K, as rounded in school books
 RULE_TEMPERATURE = 273.0
 
@@ -110,3 +112,106 @@ def _half_wave(shorter, longer):
         msg = f"lengths are {shorter} and {longer} m; both must be above 0, the longer one second"
         raise ValueError(msg)
     return longer - shorter
+
+
+# --- a pipe with open holes ----------------------------------------------------------------
+
+
+def half_wave_frequency(sound_speed: float, length: float) -> float:
+    """Return the frequency [Hz] of a column open at both ends: c/(2 L).
+
+    Examples
+    --------
+    >>> float(half_wave_frequency(345.0, 0.345))
+    500.0
+    """
+    return sound_speed / (2 * np.asarray(length))
+
+
+def length_beyond_hole(
+    hole_length: float, hole_radius: float, bore_radius: float, tail: float
+) -> float:
+    """Return how far the column reaches beyond a single open hole [m of bore].
+
+    Parameters
+    ----------
+    hole_length : float
+        t_E: wall and both end corrections of the hole [m].
+    hole_radius, bore_radius : [m]
+    tail : float
+        Hole's centre to the foot, the foot's end correction included [m].
+
+    Notes
+    -----
+    Two lengths side by side, at low frequency: m D/(m + D), m = t_E (a/b)^2 (textbook
+    acoustics, derived).
+
+    Examples
+    --------
+    >>> round(1000 * length_beyond_hole(7.339e-3, 3.5e-3, 7.9e-3, 0.1), 3)
+    27.214
+    """
+    hole = hole_length * (bore_radius / hole_radius) ** 2
+    return hole * tail / (hole + tail)
+
+
+def length_beyond_row(
+    hole_length: float, hole_radius: float, bore_radius: float, spacing: float
+) -> float:
+    """Return how far the column reaches beyond the first of an endless row of open holes [m].
+
+    Parameters
+    ----------
+    hole_length : float
+        t_E of each hole [m].
+    hole_radius, bore_radius : [m]
+    spacing : float
+        From hole to hole, 2s [m].
+
+    Notes
+    -----
+    s [sqrt(1 + 2 (t_E/s) (a/b)^2) - 1], at low frequency: A. H. Benade, J. Acoust. Soc. Am.
+    32, 1591-1608 (1960), from memory; derived again.
+
+    Examples
+    --------
+    >>> round(float(1000 * length_beyond_row(7.339e-3, 3.5e-3, 7.9e-3, 0.020)), 8)
+    19.11699104
+    """
+    half = spacing / 2
+    return half * (np.sqrt(1 + 2 * hole_length / half * (bore_radius / hole_radius) ** 2) - 1)
+
+
+def exact_cutoff_frequency(
+    sound_speed: float, hole_radius: float, bore_radius: float, spacing: float, height: float
+) -> float:
+    """Return the cutoff of an endless regular row of open holes [Hz], not for long waves alone.
+
+    Parameters
+    ----------
+    sound_speed : [m/s]
+    hole_radius, bore_radius : [m]
+    spacing : float
+        From hole to hole, 2s [m].
+    height : float
+        t_E of each hole [m].
+
+    Notes
+    -----
+    The root of (b/a)^2/(2 k t_E) = tan(k s) (derived from the row's dispersion); its limit
+    for long waves is `flutelab.physics.hole.cutoff_frequency`, always above.
+
+    Examples
+    --------
+    >>> round(float(exact_cutoff_frequency(345.0, 3.5e-3, 7.9e-3, 0.020, 7.339e-3)), 2)
+    1964.25
+    """
+    half = np.asarray(spacing) / 2
+    strength = (np.asarray(hole_radius) / bore_radius) ** 2 * half / (2 * np.asarray(height))
+
+    def off(turn, strength):  # x tan x = strength, x = k s
+        return turn * np.sin(turn) - strength * np.cos(turn)
+
+    low, high = np.zeros_like(strength), np.full_like(strength, np.pi / 2)
+    turn = elementwise.find_root(off, (low, high), args=(strength,)).x
+    return sound_speed * turn / (2 * np.pi * half)
