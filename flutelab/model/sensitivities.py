@@ -10,7 +10,7 @@ import numpy as np
 from flutelab.errors import already_warned
 from flutelab.model.axes import join
 from flutelab.model.chain import Chain, Formulas, chain
-from flutelab.model.corrections import Corrections
+from flutelab.model.corrections import META, Corrections
 from flutelab.model.flute import Bore, End, Flute, Window, bore_diameter, hole_name
 from flutelab.model.notes import ACOUSTIC, CENT, both_sides, predict_notes, root_gradient
 from flutelab.model.rows import Rows, distinct, take
@@ -200,7 +200,7 @@ def _of_pipe(flute, corrections, formulas):
     if isinstance(flute.head, Window):
         held = -corrections.window * _window_growth(flute, corrections, formulas)
         yield replace(
-            bore, name="bore_diameter_alone", what="bore: diameter, window's end correction held",
+            bore, name="bore_diameter_alone", what="bore: window correction held",
             weights={**bore.weights, ("corrections", "window"): held},
         )  # fmt: skip
     if flute.holes:
@@ -221,9 +221,11 @@ def _window_growth(flute, corrections, formulas):
 def _of_correction(name, corrections):
     low, high = both_sides(corrections, name)
     value, is_air = getattr(corrections, name), name == "air_offset"
+    unit = META[name]["unit"]
+    words = name.replace("_", " ") + ("" if unit == "times" else f" [{unit}]")
     return _Quantity(
         name="temperature" if is_air else f"correction_{name}",
-        what="air: temperature inside" if is_air else f"correction: {name.replace('_', ' ')}",
+        what="air: temperature inside" if is_air else f"correction: {words}",
         group="air" if is_air else "corrections",
         weights={("corrections", name): 1.0},
         unit="K" if is_air else "1",
