@@ -1,0 +1,276 @@
+"""Why a second register is not an octave above the first: causes, switched off one by one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import combinations
+from math import factorial
+
+import numpy as np
+
+from flutelab.errors import already_warned
+from flutelab.model.chain import Formulas
+from flutelab.model.corrections import Corrections
+from flutelab.model.flute import Bore, End, Flute, Window, bore_diameter
+from flutelab.model.modes import register_roots, solved_modes, warn_of_notes
+from flutelab.model.notes import CENT
+from flutelab.model.rows import Rows, checked, rows, take
+from flutelab.physics.breath import AirAlong, single_air
+
+CAUSES = {
+    "window": "window and the cavity behind it",
+    "lattice": "holes, open and closed",
+    "losses": "friction and heat at the walls",
+    "taper": "taper of the bore",
+    "coupling": "openings hearing one another outside",
+    "air": "air that changes along the bore",
+}
+MODES = 4  # among which the two registers are looked for
+_STEPS = 4  # of the secant that keeps the first mode where it is
+_SAME = 0.01  # cents
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Octaves:
+    """The second register of N fingerings and the causes of its stretch, C of them.
+
+    ``first``, ``second`` [Hz]; ``stretch`` = 1200 log2(second/(2 first)) [cents]; ``causes``
+    names from `CAUSES`; ``parts`` (C, N) what each makes of it [cents], averaged over all
+    orders of switching off, ``alone`` (C, N) what goes when that one alone is switched off;
+    ``remainder`` (N,) the stretch left without any; ``blowing`` [cents] what the correction
+    `second_register` adds in playing, which is in none of these. nan where there is a
+    ``reason``.
+    """
+
+    label: tuple[str, ...]
+    first: np.ndarray
+    second: np.ndarray
+    stretch: np.ndarray
+    causes: tuple[str, ...]
+    parts: np.ndarray
+    alone: np.ndarray
+    remainder: np.ndarray
+    blowing: float
+    reason: tuple[str, ...]
+
+
+def octaves(
+    flute: Flute,
+    fingerings: Rows,
+    corrections: Corrections | None = None,
+    *,
+    formulas: Formulas | None = None,
+) -> Octaves:
+    """Return how far each second register is from an octave, split into its causes.
+
+    Parameters
+    ----------
+    flute : Flute
+    fingerings : Rows
+        N rows; their registers are of no account.
+    corrections : Corrections, optional
+        Without a batch axis.
+    formulas : Formulas, optional
+
+    Returns
+    -------
+    Octaves
+        Parts and remainder add up to the stretch. Causes that the flute does not have are
+        left out.
+
+    Notes
+    -----
+    What is switched off: the window, by an ideal node behind it, and the holes, by cutting the
+    pipe, both at the place that keeps the first mode; wall losses; coupling; the taper, by a
+    cylinder of the head's diameter; air that changes, by that halfway to the foot. The causes
+    act on one another, so a part is the mean over all orders of switching off (L. S. Shapley,
+    in Contributions to the Theory of Games II, Princeton, 307-317, 1953; from memory). What
+    remains is mostly the foot's end correction, which falls with frequency.
+
+    Examples
+    --------
+    >>> import flutelab
+    >>> pipe = flutelab.Flute(
+    ...     name="pipe", bore=flutelab.Bore(stations=((0.0, 0.0158),)), holes=(),
+    ...     head=flutelab.End(position=0.0, kind="node"),
+    ...     foot=flutelab.End(position=0.39, kind="node"),
+    ... )
+    >>> found = octaves(pipe, flutelab.rows(pipe, "", air=flutelab.moist_air(298.15)))
+    >>> found.causes, round(float(found.parts[0, 0]), 1)  # the walls drag high notes less
+    (('losses',), 5.0)
+    """
+    corrections, formulas = corrections or Corrections(), formulas or Formulas()
+    pitch, reason, numbers = _registers(flute, checked(fingerings), corrections, formulas)
+    reason = [why or _no_octave(flute, fingerings, n) for n, why in enumerate(reason)]
+    warn_of_notes(numbers, pitch[[not why for why in reason]])
+    causes = tuple(name for name in CAUSES if _has(flute, fingerings, corrections, name))
+    parts = np.full((len(causes), len(fingerings)), np.nan)
+    alone, remainder = np.array(parts), np.full(len(fingerings), np.nan)
+    for n in [n for n, why in enumerate(reason) if not why]:
+        with already_warned():
+            case = _Case(flute, take(fingerings, [n]), corrections, formulas, pitch[n])
+            stretch = case.all_stretches(causes)
+        parts[:, n] = [_share(stretch, causes, name) for name in causes]
+        alone[:, n] = [stretch[frozenset()] - stretch[frozenset({name})] for name in causes]
+        remainder[n] = stretch[frozenset(causes)]
+    bad = np.array([bool(why) for why in reason])
+    return Octaves(
+        label=fingerings.label,
+        first=pitch[:, 0],
+        second=pitch[:, 1],
+        stretch=np.where(bad, np.nan, np.log(pitch[:, 1] / (2 * pitch[:, 0])) / CENT),
+        causes=causes,
+        parts=parts,
+        alone=alone,
+        remainder=remainder,
+        blowing=float(corrections.second_register),
+        reason=tuple(reason),
+    )
+
+
+def _has(flute, fingerings, corrections, cause):
+    """Whether there is anything to switch off."""
+    return {
+        "window": isinstance(flute.head, Window),
+        "lattice": bool(flute.holes),
+        "losses": corrections.loss > 0,
+        "taper": len({diameter for _, diameter in flute.bore.stations}) > 1,
+        "coupling": corrections.coupling > 0 and _outlets(flute) > 1,
+        "air": isinstance(fingerings.air, AirAlong) and np.any(np.asarray(fingerings.air.share)),
+    }[cause]
+
+
+def _outlets(flute):
+    heard = [end for end in (flute.head, flute.foot) if isinstance(end, Window) or
+             end.kind in ("open", "flanged")]  # fmt: skip
+    return len(flute.holes) + len(heard)
+
+
+def _no_octave(flute, fingerings, n):
+    """Say why a row has no octave, or nothing: a column stopped at one end has a twelfth."""
+    stopped = [isinstance(end, End) and end.kind == "stopped" for end in (flute.head, flute.foot)]
+    vented = np.any((fingerings.openness[n] > 0) & fingerings.drilled[n])
+    one_end = stopped[0] != (stopped[1] and not vented)
+    return "a column stopped at one end overblows to a twelfth" if one_end else ""
+
+
+def _registers(flute, fingerings, corrections, formulas):
+    """First and second register [Hz] (N, 2), why not, and the chain."""
+    found, numbers = solved_modes(flute, fingerings, corrections, count=MODES, formulas=formulas)
+    count = len(fingerings)
+    columns = np.stack([register_roots(found, np.full(count, n)) for n in (1, 2)], axis=-1)
+    pick = np.arange(count)[:, None], np.maximum(columns, 0)
+    reason = [
+        "" if np.all(row >= 0) else f"no mode of register {1 + int(np.argmin(row >= 0))} speaks"
+        for row in columns
+    ]
+    return np.where(columns >= 0, found.frequency[pick], np.nan), reason, numbers
+
+
+@dataclass(frozen=True)
+class _Case:
+    """One fingering, and its two registers [Hz]."""
+
+    flute: Flute
+    row: Rows
+    corrections: Corrections
+    formulas: Formulas
+    pitch: np.ndarray
+
+    def all_stretches(self, causes):
+        """The stretch [cents] for every set of causes that is switched off."""
+        moved = {}
+        if "window" in causes:
+            moved["window"] = self._keeping_the_pitch(_with_node)
+        if "lattice" in causes:
+            moved["lattice"] = self._keeping_the_pitch(_cut)
+        return {
+            frozenset(off): self._stretch(frozenset(off), moved)
+            for size in range(len(causes) + 1)
+            for off in combinations(causes, size)
+        }
+
+    def _keeping_the_pitch(self, change):
+        """The length [m] for `change(flute, length)` that leaves the first mode where it is."""
+        lengths = [0.25 * self.flute.foot.position]
+        column = single_air(self.row.air).sound_speed / (2 * self.pitch[0])
+        column = float(np.ravel(column)[0])
+        if change is _cut:
+            lengths = [min(column, self.flute.foot.position)]
+        for _ in range(_STEPS):
+            flute = change(self.flute, lengths[-1])
+            off = np.log(self._pitches(flute, self.row.air, self.corrections)[0] / self.pitch[0])
+            if abs(off) < _SAME * CENT:
+                break
+            lengths.append(max(lengths[-1] + off * column, 1e-4))
+        return lengths[-1]
+
+    def _pitches(self, flute, air, corrections):
+        """The same two modes of a changed flute [Hz], whichever of all modes speak there."""
+        row = replace(self.row, air=air) if flute.holes else rows(flute, "", air=air)
+        found, _ = solved_modes(flute, row, corrections, count=MODES, formulas=self.formulas)
+        modes = found.frequency[0]
+        if not flute.holes:
+            return modes[:2]
+        first = modes[np.nanargmin(np.abs(np.log(modes / self.pitch[0])))]
+        expected = self.pitch[1] * first / self.pitch[0]
+        return first, modes[np.nanargmin(np.abs(np.log(modes / expected)))]
+
+    def _stretch(self, off, moved):
+        flute, corrections, air = self.flute, self.corrections, self.row.air
+        if "taper" in off:
+            flute = _cylinder(flute)
+        if "lattice" in off:
+            flute = _cut(flute, moved["lattice"])
+        if "window" in off:
+            flute = _with_node(flute, moved["window"])
+        if "losses" in off:
+            corrections = replace(corrections, loss=0.0)
+        if "coupling" in off:
+            corrections = replace(corrections, coupling=0.0)
+        first, second = self._pitches(flute, single_air(air) if "air" in off else air, corrections)
+        return np.log(second / (2 * first)) / CENT
+
+
+def _share(stretch, causes, name):
+    """The mean of what `name` makes of the stretch over all orders (Shapley's value)."""
+    others = [cause for cause in causes if cause != name]
+    count, total = len(causes), 0.0
+    for size in range(count):
+        weight = factorial(size) * factorial(count - size - 1) / factorial(count)
+        for off in map(frozenset, combinations(others, size)):
+            total += weight * (stretch[off] - stretch[off | {name}])
+    return total
+
+
+def _cylinder(flute):
+    """The flute with the bore's diameter at its head throughout."""
+    at_head = bore_diameter(flute.bore, 0.0)
+    return _at_foot(replace(flute, bore=Bore(stations=((0.0, at_head),))), flute, flute.foot.kind)
+
+
+def _cut(flute, length):
+    """The flute without holes, cut at a length; the lip stays as thick."""
+    vented = "open" if flute.foot.kind == "stopped" else flute.foot.kind
+    foot = replace(flute.foot, position=length)
+    return _at_foot(replace(flute, holes=(), foot=foot, targets=()), flute, vented)
+
+
+def _at_foot(changed, flute, kind):
+    """The changed flute with the lip that the flute's foot has."""
+    rim = flute.foot.outer_diameter
+    if rim is not None:
+        lip = rim - bore_diameter(flute.bore, flute.foot.position)
+        rim = bore_diameter(changed.bore, changed.foot.position) + lip
+    return replace(changed, foot=replace(changed.foot, kind=kind, outer_diameter=rim))
+
+
+def _with_node(flute, behind):
+    """The flute with an ideal node `behind` the sounding edge for its window."""
+    return replace(
+        flute,
+        bore=Bore(stations=tuple((x + behind, d) for x, d in flute.bore.stations)),
+        holes=tuple(replace(hole, position=hole.position + behind) for hole in flute.holes),
+        foot=replace(flute.foot, position=flute.foot.position + behind),
+        head=End(position=0.0, kind="node"),
+    )
