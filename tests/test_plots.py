@@ -16,6 +16,7 @@ from matplotlib.colors import to_rgb
 
 import flutelab
 from flutelab.model.equivalents import equivalents
+from flutelab.model.sensitivities import sensitivities
 from flutelab.units import inches
 from flutelab.view import style
 from flutelab.view.plots import (
@@ -24,6 +25,7 @@ from flutelab.view.plots import (
     plot_corrections,
     plot_mismatch,
     plot_residuals,
+    plot_sensitivities,
 )
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -456,3 +458,118 @@ def test_notebooks_store_their_pictures():
             if cell["cell_type"] == "code" and " = plot_" in "".join(cell["source"]):
                 kinds = [set(output.get("data", {})) for output in cell["outputs"]]
                 assert any("image/png" in kind for kind in kinds), (path.name, cell["id"])
+
+
+# --- sensitivities --------------------------------------------------------------------------
+
+FLUTES = (SIX, "tapered-wood-six", FIVE, PIPES[1])
+
+
+def sensitive(name, words=None, **more):
+    flute = flutelab.read_flute(DATA / f"{name}.toml")
+    holes = len(flute.holes)
+    words = words or ["x" * (holes - n) + "o" * n for n in range(holes + 1)]
+    air = flutelab.moist_air(299.15)
+    return sensitivities(flute, flutelab.rows(flute, words, air=air, **more))
+
+
+def cells(ax):
+    """Return the numbers in the cells as text, by (line, note)."""
+    lines = [round(place, 6) for place in ax.get_yticks()]
+    return {
+        (lines.index(round(y, 6)), round(x)): text
+        for text in ax.texts
+        for x, y in [text.get_position()]
+        if round(y, 6) in lines and text.get_horizontalalignment() == "center"
+    }
+
+
+@pytest.mark.parametrize("name", FLUTES)
+def test_each_cell_has_its_number_of_the_table_and_its_colour(name):
+    found = sensitive(name)
+    ax = plot_sensitivities(found)
+    numbers = flutelab.table(found).iloc[:, 4:].to_numpy()
+    drawn = cells(ax)
+    assert len(drawn) == numbers.size
+    for line in range(len(found.names)):
+        (mesh,) = [m for m in ax.collections if m.get_coordinates()[0, 0, 1] + 0.5
+                   == pytest.approx(ax.get_yticks()[line])]  # fmt: skip
+        np.testing.assert_array_equal(np.ravel(mesh.get_array()), numbers[:, line])
+        colours = mesh.to_rgba(mesh.get_array())[0]
+        for note, value in enumerate(numbers[:, line]):
+            text = drawn[line, note].get_text()
+            assert float(text) == pytest.approx(value, rel=0.06, abs=0.005)
+            assert text == "0" or (text[0] == "-") == (value < 0)
+            red, _, blue, _ = colours[note]
+            assert abs(value) < 0.05 or (blue > red) == (value > 0)
+            # WCAG 2.1, success criterion 1.4.3: 4.5:1; black or white always give it
+            levels = sorted(
+                luminance(c) for c in (colours[note][:3], drawn[line, note].get_color())
+            )
+            assert (levels[1] + 0.05) / (levels[0] + 0.05) >= 4.5
+
+
+def test_groups_have_titles_and_lines_their_unit():
+    found = sensitive("tapered-wood-six")
+    ax = plot_sensitivities(found)
+    texts = [text.get_text() for text in ax.texts]
+    for title in ("A hole moved towards the foot (hole 1 is nearest the window)",
+                  "A hole widened, outside", "The window", "The pipe", "The air",
+                  "The corrections"):  # fmt: skip
+        assert texts.count(title) == 1
+    sides = {round(t.get_position()[1], 6): t.get_text() for t in ax.texts
+             if t.get_text().startswith("per ")}  # fmt: skip
+    units = {
+        tick.get_text(): sides[round(place, 6)]
+        for tick, place in zip(ax.get_yticklabels(), ax.get_yticks(), strict=True)
+    }
+    expected = {
+        "hole 6": "per mm", "foot: place": "per mm", "bore: diameter": "per 0.1 mm",
+        "finger holes: wall": "per 0.1 mm", "temperature inside": "per degree C",
+        "ramp's angle": "per degree", "hole end": "per percent",
+    }  # fmt: skip
+    assert expected.items() <= units.items()
+    assert "[cents]" in ax.get_title(loc="left")
+    assert labels(ax) == ["x" * (6 - n) + "o" * n for n in range(7)]
+
+
+def test_a_note_that_does_not_speak_is_a_column_of_dashes():
+    ax = plot_sensitivities(sensitive(SIX, ["xxxxxx", "xxhooo"], register=[2, 40]))
+    assert labels(ax) == ["xxxxxx (2)", "xxhooo (40)"]
+    assert {t.get_text() for (_, note), t in cells(ax).items() if note == 1} == {"–"}
+    assert "–" not in {t.get_text() for (_, note), t in cells(ax).items() if note == 0}
+    assert "h half covered" in ax.get_xlabel()
+
+
+@pytest.mark.parametrize("name", FLUTES)
+@pytest.mark.parametrize("times", [1, 2])
+def test_sensitivities_stay_inside_the_picture_and_their_cells(name, times):
+    found = sensitive(name)
+    some = sensitive(name, [*found.label] * times)
+    ax = plot_sensitivities(some)
+    page = ax.figure
+    page.canvas.draw()
+    for part in page.axes:
+        box = part.get_tightbbox()
+        assert box.x0 >= page.bbox.x0 - 1
+        assert box.x1 <= page.bbox.x1 + 1
+        assert box.y0 >= page.bbox.y0 - 1
+        assert box.y1 <= page.bbox.y1 + 1
+    one, two = (part.get_tightbbox() for part in page.axes)
+    assert not one.shrunk(0.99, 0.99).overlaps(two.shrunk(0.99, 0.99))
+    width = ax.get_window_extent().width / len(some.label)
+    for text in cells(ax).values():
+        assert text.get_window_extent().width < width
+    names = [tick.get_window_extent() for tick in ax.get_xticklabels()]
+    assert not any(a.overlaps(b) for a, b in itertools.pairwise(names))
+
+
+def test_sensitivities_repeat_to_the_byte_and_leave_settings_alone():
+    found = sensitive(FIVE)
+    before = dict(plt.rcParams)
+    first, again = (style.picture_files(plot_sensitivities(found).figure) for _ in range(2))
+    assert first == again
+    assert dict(plt.rcParams) == before
+    page = style.figure(12.0)
+    ax = page.add_subplot()
+    assert plot_sensitivities(found, ax=ax) is ax

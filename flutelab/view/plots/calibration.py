@@ -1,4 +1,4 @@
-"""Pictures of a calibration: before, after, and the corrections. They draw what was computed."""
+"""Pictures of a calibration: before, after, and both with the corrections on a page."""
 
 from __future__ import annotations
 
@@ -12,18 +12,13 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
-from flutelab.files.constants_file import learned
 from flutelab.fitting.calibrate import Calibration, TableResult
-from flutelab.fitting.problem import Parameter
 from flutelab.fitting.suspects import Suspect
-from flutelab.model.corrections import META
-from flutelab.model.equivalents import equivalents
 from flutelab.model.flute import hole_name
 from flutelab.model.notes import CENT
-from flutelab.units import inches, millimetres
+from flutelab.view.plots.corrections import plot_corrections
+from flutelab.view.plots.parts import handle, new_axes, shop_length
 from flutelab.view.style import (
-    BLACK,
-    BLUE,
     DARK,
     GREY,
     PALE,
@@ -83,7 +78,7 @@ def plot_mismatch(result: Calibration, *, ax: Axes | None = None) -> Axes:
     """
     points, labels = _arranged(result)
     cents = np.array([np.log(p.of("frequency") / p.part.book[p.row]) / CENT for p in points])
-    ax = ax or _new_axes(4.8)
+    ax = ax or new_axes(4.8)
     with style():
         _frame(ax, points, cents, labels)
         handles = _draw_points(ax, points, cents)
@@ -115,7 +110,7 @@ def plot_residuals(
     """
     points, labels = _arranged(calibration)
     cents = np.array([p.part.residual[p.row] for p in points])
-    ax = ax or _new_axes(5.4)
+    ax = ax or new_axes(5.4)
     with style():
         _frame(ax, points, cents, labels, bars=np.array([p.of("sd") for p in points]))
         handles = [_draw_band(ax, points), *_draw_points(ax, points, cents, detailed=True)]
@@ -130,38 +125,6 @@ def plot_residuals(
         ax.set_ylabel("measured over predicted [cents]")
         ax.set_title("After: what the fitted corrections leave", loc="left")
         _legend(ax, handles + _not_used(points, cents))
-    return ax
-
-
-def plot_corrections(calibration: Calibration, *, ax: Axes | None = None) -> Axes:
-    """Draw each reported correction beside what was assumed of it before the notes.
-
-    Parameters
-    ----------
-    calibration : Calibration
-    ax : Axes, optional
-        Default: a new figure.
-
-    Returns
-    -------
-    Axes
-        A point with one sd over the prior's band, relative to the formula; in units of
-        the prior's sd where not all reported corrections multiply a formula. Beside it
-        the numbers, and the length it amounts to where the flutes agree on it.
-    """
-    found = zip(
-        calibration.parameters, calibration.value, np.sqrt(np.diag(calibration.covariance)),
-        strict=True,
-    )  # fmt: skip
-    reported = [
-        (p, float(value), float(sd))
-        for p, value, sd in found
-        if p.is_correction and p.name in calibration.free
-    ]
-    ax = ax or _new_axes(1.8 + 0.8 * len(reported))
-    with style():
-        _draw_corrections(ax, calibration, reported)
-        ax.set_title("Corrections: fitted, and assumed before", loc="left", pad=30.0)
     return ax
 
 
@@ -186,14 +149,6 @@ def plot_calibration(calibration: Calibration, *, suspects: Sequence[Suspect] = 
     plot_residuals(calibration, suspects=suspects, ax=after)
     plot_corrections(calibration, ax=corrections)
     return page
-
-
-def _new_axes(height):
-    # The figure itself is made outside the style: in a notebook the first one switches the
-    # kernel to showing figures, a setting that leaving the style would undo.
-    page = figure(height)
-    with style():
-        return page.add_subplot()
 
 
 def _arranged(result):
@@ -283,15 +238,15 @@ def _draw_points(ax, points, cents, detailed=False):
             )  # fmt: skip
     fates = {p.fate for p in points}
     handles = [
-        _handle(f"session {name}" if name != "all" else "measured", marker, colour)
+        handle(f"session {name}" if name != "all" else "measured", marker, colour)
         for name, (colour, marker) in looks.items()
     ]
     if "checked" in fates:
-        handles.append(_handle("check row, not fitted", "D", DARK))
+        handles.append(handle("check row, not fitted", "D", DARK))
     if fates & {"apart", "left out"}:
-        handles.append(_handle("kept apart or left out", "o", DARK, hollow=True))
+        handles.append(handle("kept apart or left out", "o", DARK, hollow=True))
     if detailed:
-        handles.append(_handle("± one standard deviation of a reading", "|", DARK))
+        handles.append(handle("± one standard deviation of a reading", "|", DARK))
     return handles
 
 
@@ -329,13 +284,6 @@ def _draw_band(ax, points):
     return Patch(facecolor=SKY, alpha=0.35, label="± one standard deviation of the predicted note")
 
 
-def _handle(label, marker, colour, hollow=False):
-    return Line2D(
-        [], [], linestyle="none", marker=marker, color=colour, markersize=8.0,
-        markerfacecolor="white" if hollow else colour, label=label,
-    )  # fmt: skip
-
-
 def _ring_row(ax, points, cents, suspect):
     """Ring a row that does not fit."""
     where = [
@@ -359,7 +307,7 @@ def _ring_hole(ax, points, cents, suspect, marker):
         and p.part.measurements.rows.openness[p.row][suspect.index] > 0
     ]
     flute = next(p.part.measurements.flute for p in points if p.table == suspect.table)
-    size = _length(abs(suspect.amount), flute.unit)
+    size = shop_length(abs(suspect.amount), flute.unit)
     way = "wider" if suspect.amount > 0 else "narrower"
     name = hole_name(suspect.index, len(flute.holes))
     label = f"notes with {name} open: it acts as if {size} {way} than written"
@@ -395,83 +343,6 @@ def _words(label):
 
 def _legend(ax, handles):
     """Put the legend beside the axes, where it hides nothing."""
-    for handle in handles:
-        handle.set_label(textwrap.fill(handle.get_label(), 30))
+    for line in handles:
+        line.set_label(textwrap.fill(line.get_label(), 30))
     ax.legend(handles=handles, loc="upper left", bbox_to_anchor=(1.01, 1.0), borderaxespad=0.0)
-
-
-def _draw_corrections(ax, calibration, reported):
-    """One line a correction, the first on top."""
-    ax.use_sticky_edges = False
-    times = all(META[p.name]["unit"] == "times" for p, _, _ in reported)
-    for line, (p, value, sd) in enumerate(reported):
-        unit = 1.0 if times else p.prior.sd
-        off = 0.0 if times else p.prior.mean
-        mean = (p.prior.mean - off) / unit
-        band = p.prior.sd / unit
-        ax.barh(line, 2 * band, left=mean - band, height=0.6, color=PALE, linewidth=0)
-        ax.errorbar(
-            (value - off) / unit, line, xerr=sd / unit, fmt="o", color=BLUE, capsize=5.0,
-            linewidth=2.0,
-        )  # fmt: skip
-        ax.annotate(
-            _numbers(calibration, p, value, sd), (1.01, line), xycoords=("axes fraction", "data"),
-            va="center", fontsize=10.5, annotation_clip=False,
-        )  # fmt: skip
-    ax.axvline(1.0 if times else 0.0, color=BLACK, linewidth=1.2, zorder=1)
-    ax.set_yticks(range(len(reported)), [_reported_name(calibration, p) for p, _, _ in reported])
-    ax.set_ylim(len(reported) - 0.4, -0.6)
-    ax.set_xlabel(
-        "correction [times the formula]: 1 = the formula as it stands"
-        if times
-        else "change [standard deviations assumed before]: 0 = as assumed"
-    )
-    handles = [
-        _handle("fitted ± one standard deviation", "o", BLUE),
-        Patch(facecolor=PALE, label="assumed before ± one standard deviation"),
-    ]
-    ax.legend(
-        handles=handles, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, borderaxespad=0.2
-    )
-
-
-def _reported_name(calibration, p):
-    name = p.name.replace("_", " ")
-    if p.table is None:
-        return name
-    return f"{name}, {calibration.tables[p.table].measurements.flute.name}"
-
-
-def _numbers(calibration, p: Parameter, value, sd):
-    """A correction in figures, as a length, and whether the notes told it."""
-    unit = META[p.name]["unit"]
-    digits = max(0, 1 - int(np.floor(np.log10(sd))))
-    lines = [
-        f"{value:.{digits}f} ± {sd:.{digits}f} {'times the formula' if unit == 'times' else unit}"
-    ]
-    parts = calibration.tables if p.table is None else (calibration.tables[p.table],)
-    lengths = {_length_words(p.name, sd, part) for part in parts}
-    if len(lengths) == 1:
-        lines += filter(None, lengths)
-    word = learned(calibration, p.name)[1] if p.table is None else ""
-    said = {"prior only": "the notes say next to nothing of it", "at limit": "at its limit"}
-    return "\n".join([*lines, *filter(None, [said.get(word)])])
-
-
-def _length_words(name, sd, part: TableResult):
-    """The length that a correction amounts to on a flute and where, or ""."""
-    flute = part.measurements.flute
-    found = [e for e in equivalents(flute, part.corrections) if e.name == name]
-    if not found:
-        return ""
-    first = found[0]
-    where = " and ".join(e.where for e in found if e.corrected == first.corrected)
-    corrected = _length(first.corrected, flute.unit, sd * first.per_unit)
-    return f"{corrected}, {where}\n(by the formula {_length(first.formula, flute.unit)})"
-
-
-def _length(metres, unit, sd=None):
-    """A length, with ± its sd, in the shop's unit."""
-    convert, digits = (inches, 3) if unit == "in" else (millimetres, 1)
-    spread = "" if sd is None else f" ± {convert(sd):.{digits}f}"
-    return f"{convert(metres):.{digits}f}{spread} {unit}"

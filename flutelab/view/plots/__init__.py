@@ -1,0 +1,19 @@
+"""Pictures of results: they draw what was computed."""
+
+from flutelab.view.plots.calibration import (
+    NAMED,
+    plot_calibration,
+    plot_mismatch,
+    plot_residuals,
+)
+from flutelab.view.plots.corrections import plot_corrections
+from flutelab.view.plots.sensitivities import plot_sensitivities
+
+__all__ = [
+    "NAMED",
+    "plot_calibration",
+    "plot_corrections",
+    "plot_mismatch",
+    "plot_residuals",
+    "plot_sensitivities",
+]
