@@ -1,0 +1,226 @@
+"""What rules of thumb say of a flute's notes, and how far each is from the model."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from flutelab.errors import already_warned
+from flutelab.model.chain import Formulas, chain
+from flutelab.model.corrections import Corrections
+from flutelab.model.flute import End, Flute, Window, bore_diameter
+from flutelab.model.notes import CENT, predict_notes
+from flutelab.model.rows import Rows, rows, take
+from flutelab.physics import jet
+from flutelab.physics.breath import single_air
+from flutelab.physics.rules import (
+    OPEN_END,
+    half_wave_frequency,
+    length_beyond_hole,
+    length_beyond_row,
+)
+
+RULES = {
+    "straight": "c/2L, L from the sounding edge to the first open hole",
+    "corrected": "c/2L, with the window's correction and 0.6 bore radii beyond the first open hole",
+    "cut": "the pipe cut off at the first open hole, by the full model",
+    "one hole": "c/2L, with the window's correction and the first open hole beside its tail",
+    "row": "c/2L, with the window's correction and an endless row of the first two open holes",
+}
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ByHand:
+    """First-register notes of N fingerings by R rules of thumb and by the model.
+
+    ``rules`` names from `RULES`; ``frequency`` (R, N) [Hz], nan where a rule says nothing of a
+    note; ``model`` (N,) [Hz]; ``error`` (R, N) rule over model [cents].
+    """
+
+    label: tuple[str, ...]
+    rules: tuple[str, ...]
+    frequency: np.ndarray
+    model: np.ndarray
+    error: np.ndarray
+
+
+def by_hand(
+    flute: Flute,
+    fingerings: Rows,
+    corrections: Corrections | None = None,
+    *,
+    formulas: Formulas | None = None,
+) -> ByHand:
+    """Return what the rules of thumb say of each fingering, beside the model.
+
+    Parameters
+    ----------
+    flute : Flute
+        Not stopped at either end.
+    fingerings : Rows
+        N rows; their registers are of no account.
+    corrections : Corrections, optional
+        Without a batch axis. The rules take the window's correction from it and nothing else.
+    formulas : Formulas, optional
+        Of the model, the window's correction and the holes' lengths.
+
+    Raises
+    ------
+    ValueError
+        A flute that is stopped: the rules are those of half a wave.
+
+    Notes
+    -----
+    Sound speed of the air halfway along the bore, no wall losses, the bore's diameter at the
+    first open hole. Formulas and sources in `flutelab.physics.rules`; 0.6 bore radii is the
+    school's end correction of an open pipe. Closed holes beyond the first open one do not
+    exist for a rule: that is why cross-fingerings come out worst.
+    """
+    corrections, formulas = corrections or Corrections(), formulas or Formulas()
+    if "stopped" in {end.kind for end in (flute.head, flute.foot) if isinstance(end, End)}:
+        msg = "the rules of thumb are those of a pipe open at both ends; this one is stopped"
+        raise ValueError(msg)
+    wanted = replace(fingerings, register=np.ones(len(fingerings), dtype=int))
+    model = predict_notes(flute, wanted, replace(corrections, second_register=0.0, breath=0.0),
+                          formulas=formulas).frequency  # fmt: skip
+    with already_warned():
+        said = [_one_note(flute, take(wanted, [n]), corrections, formulas) for n in
+                range(len(fingerings))]  # fmt: skip
+    frequency = np.array(said).reshape(len(fingerings), len(RULES)).T
+    return ByHand(
+        label=fingerings.label,
+        rules=tuple(RULES),
+        frequency=frequency,
+        model=model,
+        error=np.log(frequency / model) / CENT,
+    )
+
+
+def _one_note(flute, row, corrections, formulas):
+    """The note by each rule [Hz]."""
+    speed = float(np.ravel(single_air(row.air).sound_speed)[0])
+    opened = np.flatnonzero((row.openness[0] > 0) & row.drilled[0])
+    places = np.array([hole.position for hole in flute.holes])
+    end = places[opened[0]] if opened.size else flute.foot.position
+    radius = bore_diameter(flute.bore, end) / 2
+    head = _head_length(flute, corrections, formulas)
+    lengths = [end, head + end + _end_length(flute.foot, radius, opened)]
+    lengths += [head + end + beyond for beyond in _beyond(flute, row, opened, radius, formulas)]
+    straight, corrected, alone, in_row = half_wave_frequency(speed, np.array(lengths)).tolist()
+    return straight, corrected, _cut_there(flute, row, end, corrections, formulas), alone, in_row
+
+
+def _head_length(flute, corrections, formulas):
+    """From the sounding edge (or plain head) to the acoustic end behind it, low frequency [m]."""
+    head = flute.head
+    if isinstance(head, End):
+        return 0.0 if head.kind == "node" else OPEN_END * bore_diameter(flute.bore, 0.0) / 2
+    radius = bore_diameter(flute.bore, -head.along / 2) / 2
+    shape = {"plug_to_window": head.plug_to_window, "ramp": head.ramp, "block": head.block}
+    length = formulas.window(head.along, head.across, head.wall, radius, **shape)
+    return head.along / 2 + float(np.ravel(corrections.window * length)[0])
+
+
+def _end_length(foot, radius, opened):
+    return 0.0 if foot.kind == "node" and not opened.size else OPEN_END * radius
+
+
+def _beyond(flute, row, opened, radius, formulas):
+    """Bore length beyond the first open hole: with its tail, and of an endless row."""
+    if not opened.size:
+        return _end_length(flute.foot, radius, opened), np.nan
+    numbers = chain(flute, row, formulas=formulas)
+    sizes = [np.broadcast_to(part, numbers.is_open.shape)[0, 0, 0] for part in (
+        numbers.hole_radius, numbers.mouth, numbers.height, numbers.matching, numbers.inner,
+        numbers.outer)]  # fmt: skip
+    outside, mouth, height, matching, inner, outer = sizes
+    # lengths of a hole as wide as outside; a tapered chimney's is its mean
+    narrow = (outside / mouth) ** 2
+    total = (inner + matching) * narrow + height * outside / mouth + outer
+    first = opened[0]
+    places = np.array([hole.position for hole in flute.holes])
+    tail = flute.foot.position - places[first] + _end_length(flute.foot, radius, opened[:0])
+    alone = length_beyond_hole(total[first], outside[first], radius, tail)
+    if opened.size < 2:
+        return alone, np.nan
+    pair = opened[:2]
+    in_row = length_beyond_row(
+        total[pair].mean(), outside[pair].mean(), radius, np.diff(places[pair])[0]
+    )
+    return alone, in_row
+
+
+def _cut_there(flute, row, end, corrections, formulas):
+    """The note of the pipe cut at `end`, closed holes before it left in [Hz]."""
+    kept = tuple(hole for hole in flute.holes if hole.position < end - hole.diameter / 2)
+    rim = flute.foot.outer_diameter
+    if rim is not None:
+        rim += bore_diameter(flute.bore, end) - bore_diameter(flute.bore, flute.foot.position)
+    foot = replace(flute.foot, position=end, outer_diameter=rim)
+    stump = replace(flute, holes=kept, foot=foot, targets=())
+    word = row.label[0][: len(kept)]
+    diameter = None if row.diameter is None else row.diameter[:, : len(kept)]
+    cut = rows(stump, [word], air=row.air, diameter=diameter)
+    return float(predict_notes(stump, cut, replace(corrections, breath=0.0),
+                               formulas=formulas).frequency[0])  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class JetReadout:
+    """The jet of N notes: its speed [m/s], reduced velocity, and whether that is usual."""
+
+    label: tuple[str, ...]
+    frequency: np.ndarray
+    pressure: np.ndarray
+    speed: np.ndarray
+    reduced: np.ndarray
+    usual: np.ndarray
+
+
+def jet_readout(
+    flute: Flute,
+    fingerings: Rows,
+    pressure: float,
+    corrections: Corrections | None = None,
+    *,
+    formulas: Formulas | None = None,
+) -> JetReadout:
+    """Return what jet a blowing pressure makes at each note.
+
+    Parameters
+    ----------
+    flute : Flute
+        With a window.
+    fingerings : Rows
+        N rows; register 0 counts as 1.
+    pressure : float or (N,)
+        At the windway's end [Pa]; a pressure in the mouth is an upper limit.
+    corrections : Corrections, optional
+    formulas : Formulas, optional
+
+    Raises
+    ------
+    ValueError
+        A flute without a window, or a pressure below 0.
+
+    Notes
+    -----
+    `flutelab.physics.jet`: Bernoulli's speed over note and cut-up. The usual range is from
+    memory; it is a read-out, nothing else is worked out from it.
+    """
+    if not isinstance(flute.head, Window):
+        msg = f"the head is {flute.head.kind!r}, not a window: there is no jet across it"
+        raise ValueError(msg)
+    notes = predict_notes(flute, fingerings, corrections, formulas=formulas)
+    pressure = np.broadcast_to(np.asarray(pressure, dtype=float), notes.frequency.shape)
+    speed = jet.jet_speed(pressure, single_air(fingerings.air).density)
+    reduced = jet.reduced_velocity(speed, notes.frequency, flute.head.along)
+    return JetReadout(
+        label=notes.label,
+        frequency=notes.frequency,
+        pressure=pressure,
+        speed=speed,
+        reduced=reduced,
+        usual=(reduced >= jet.USUAL[0]) & (reduced <= jet.USUAL[1]),
+    )
