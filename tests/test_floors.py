@@ -216,6 +216,12 @@ def imports(
 # --- the rules -------------------------------------------------------------------------
 
 
+def _share(module: str, target: str) -> bool:
+    """Tell whether both lie in one package of a floor, such as view.plots."""
+    package, other = (name.split(".")[1:3] for name in (module, target))
+    return len(package) == 2 and package == other and target != module
+
+
 def _import_fault(module: str, inside: bool, target: str | None) -> str | None:
     floor, place = rank(module)
     if target is None:
@@ -229,7 +235,8 @@ def _import_fault(module: str, inside: bool, target: str | None) -> str | None:
         other = rank(target)
         if other is None:
             return f"imports {target}, which has no declared place"
-        if other >= (floor, place):
+        # the modules of a package in a package share a place: rings among them are found apart
+        if other > (floor, place) or (other == (floor, place) and not _share(module, target)):
             return f"imports {target}, which is not below it or to its left"
     elif top in LIBRARIES:
         if floor not in LIBRARIES[top]:
