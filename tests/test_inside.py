@@ -123,6 +123,22 @@ def test_rows_are_worked_out_as_each_alone():
             assert all_rows == pytest.approx(one, rel=1e-8, abs=1e-8 * np.max(np.abs(one)))
 
 
+@pytest.mark.parametrize("along", [False, True])
+def test_each_row_has_its_own_air(along):
+    flute, kelvin = six_holes(), np.array([285.0, 300.0])
+
+    def breathed(temperature):
+        return AirAlong(room_temperature=temperature) if along else moist_air(temperature)
+
+    together = standing_wave(flute, rows(flute, "xxxooo xxxooo", air=breathed(kelvin)))
+    for row in range(2):
+        alone = standing_wave(flute, rows(flute, "xxxooo", air=breathed(kelvin[row])))
+        assert together.frequency[row] == pytest.approx(alone.frequency[0], rel=1e-9)
+        for name in ("pressure", "flow", "radiated", "effective_head", "effective_end"):
+            one, both = getattr(alone, name)[0], getattr(together, name)[row]
+            assert both == pytest.approx(one, rel=1e-8, abs=1e-8 * np.max(np.abs(one)))
+
+
 def test_the_frequency_is_that_of_the_mode():
     flute = six_holes()
     fingerings = rows(flute, "xxxxxx xxxooo", air=AIR, register=[0, 2])

@@ -323,6 +323,15 @@ def test_at_the_models_own_cutoff_half_the_power_is_radiated():
 
 
 @anywhere
+def test_cutoffs_rise_with_the_speed_of_sound_of_each_row():
+    flute = six_holes()
+    air = replace(AIR, sound_speed=np.array([340.0, 350.0]))
+    found = lattice_cutoff(flute, rows(flute, "oooooo oooooo", air=air))
+    for value in (found.formula, found.exact, found.own):
+        assert value[1] / value[0] == pytest.approx(350 / 340, rel=1e-9)
+
+
+@anywhere
 def test_a_flute_without_holes_has_no_cutoff():
     flute = replace(six_holes(), holes=())
     found = lattice_cutoff(flute, rows(flute, "", air=AIR))

@@ -162,7 +162,7 @@ def standing_wave(
         "flow": flow / (largest * scale),
         "outflow": solved.outflow / (largest * scale),
         **_powers(solved, e, np.abs(largest) ** 2 * scale),
-        **_effective(fine, frequency, places, nodes, _first_open(fingerings), pressure / flow),
+        **_effective(fine, frequency, places, nodes, _first_open(fingerings), (pressure, flow)),
     }
     none = reason != ""
     return StandingWave(
@@ -342,16 +342,15 @@ def _first_open(fingerings):
     return 1 + np.argmax(np.concatenate([is_open, foot], axis=-1), axis=-1)
 
 
-def _effective(fine, frequency, places, nodes, first, impedance):
-    """Effective ends and the half waves between them, each (N,), from p/U at the points."""
+def _effective(fine, frequency, places, nodes, first, wave):
+    """Effective ends and the half waves between them, each (N,), from (p, U) at the points."""
     row, start = np.arange(len(first)), np.ones_like(first)
     stop = nodes[first] - 1
-    k, wave_impedance = _plane_wave(fine, frequency, len(places))
+    (pressure, flow), (k, plain) = wave, _plane_wave(fine, frequency, len(places))
     # a tube's points stand one column further than its nodes for each opening before it
-    seen = impedance[row, stop + first - 1] / wave_impedance[row, stop]
-    back = -impedance[row, start] / wave_impedance[row, start]
-    end = places[stop] + np.arctan(seen.imag) / k[row, stop]
-    head = places[start] - np.arctan(back.imag) / k[row, start]
+    ahead, behind = (pressure[row, at] / flow[row, at] for at in (stop + first - 1, start))
+    end = places[stop] + np.arctan((ahead / plain[row, stop]).imag) / k[row, stop]
+    head = places[start] + np.arctan((behind / plain[row, start]).imag) / k[row, start]
     head = np.where(fine.head.kind == "stopped", np.nan, head)
     end = np.where((fine.foot.kind == "stopped") & (first == len(nodes) - 1), np.nan, end)
     half_wave = 2 * np.pi / (k[row, start] + k[row, stop])

@@ -39,6 +39,7 @@ from flutelab.model.modes import (
 from flutelab.model.rows import Rows, checked, take
 from flutelab.physics.breath import single_air
 from flutelab.physics.hole import cutoff_frequency, open_length
+from flutelab.physics.rules import exact_cutoff_frequency
 
 LOWEST = 50.0  # Hz, where a spectrum begins
 TIMES_FIRST = 4.0  # its top over the highest first mode
@@ -360,9 +361,8 @@ def lattice_cutoff(
 
     Notes
     -----
-    ``formula``: `physics.hole.cutoff_frequency`; ``exact``: (b/a)^2/(2 k t_E) = tan(k s), 2s the
-    spacing (A. H. Benade, J. Acoust. Soc. Am. 32, 1591-1608 (1960), from memory; derived again).
-    Both need two open holes.
+    ``formula``: `flutelab.physics.hole.cutoff_frequency`; ``exact``:
+    `flutelab.physics.rules.exact_cutoff_frequency`. Both need two open holes.
 
     ``own``: all that lies from the first open hole on is put on a plain tube of the bore's
     radius there, without wall losses and without the window, and the lowest frequency is
@@ -386,7 +386,7 @@ def lattice_cutoff(
         label=fingerings.label,
         place=place,
         formula=cutoff_frequency(*pair),
-        exact=_exact_cutoff(*pair),
+        exact=exact_cutoff_frequency(*pair),
         own=own,
         near=(column >= 0) & (status == "near cutoff"),
     )
@@ -420,16 +420,6 @@ def open_pair(flute: Flute, fingerings: Rows) -> tuple[np.ndarray, ...]:
             height = open_length(radius, a, w, a + w).mean()
             numbers[:, row] = radius.mean(), a.mean(), np.diff(place[first])[0], height
     return speed, *numbers
-
-
-def _exact_cutoff(sound_speed, hole_radius, bore_radius, spacing, height):
-    """Lowest root of (b/a)^2/(2 k t_E) = tan(k s), 2s = spacing [Hz]."""
-    strength = (hole_radius / bore_radius) ** 2 * spacing / (4 * height)  # y tan y, y = ks
-    y = np.sqrt(strength / (1 + strength * 4 / np.pi**2))
-    for _ in range(20):
-        value = y * np.sin(y) - strength * np.cos(y)
-        y = y - value / ((1 + strength) * np.sin(y) + y * np.cos(y))
-    return y * sound_speed / (np.pi * spacing)
 
 
 def _from_hole(flute, fingerings, number):
