@@ -8,12 +8,17 @@ from flutelab.view.plots.calibration import (
 )
 from flutelab.view.plots.corrections import plot_corrections
 from flutelab.view.plots.sensitivities import plot_sensitivities
+from flutelab.view.plots.why import plot_air, plot_by_hand, plot_octaves, plot_warmth
 
 __all__ = [
     "NAMED",
+    "plot_air",
+    "plot_by_hand",
     "plot_calibration",
     "plot_corrections",
     "plot_mismatch",
+    "plot_octaves",
     "plot_residuals",
     "plot_sensitivities",
+    "plot_warmth",
 ]

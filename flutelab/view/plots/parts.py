@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
 from flutelab.units import inches, millimetres
 from flutelab.view.style import figure, style
+
+SIDE_BY_SIDE = 60  # letters of all columns' names together
+_LETTERS = {"x": "closed", "o": "open", "h": "half covered", "n": "not drilled"}
 
 
 def new_axes(height: float) -> Axes:
@@ -24,6 +29,21 @@ def handle(label: str, marker: str, colour: str, hollow: bool = False) -> Line2D
         [], [], linestyle="none", marker=marker, color=colour, markersize=8.0,
         markerfacecolor="white" if hollow else colour, label=label,
     )  # fmt: skip
+
+
+def name_notes(ax: Axes, labels: Sequence[str], registers: Sequence[int] | None = None) -> None:
+    """Name the columns of a picture by fingering words, overblown ones with their register."""
+    registers = [1] * len(labels) if registers is None else registers
+    names = [
+        f"{word or 'bare pipe'}{f' ({register})' if register > 1 else ''}"
+        for word, register in zip(labels, registers, strict=True)
+    ]
+    ax.set_xticks(range(len(names)), names, family="monospace")
+    if max(map(len, names), default=0) * len(names) > SIDE_BY_SIDE:
+        ax.tick_params(axis="x", labelrotation=90)
+    letters = "".join(labels)
+    told = [f"{letter} {words}" for letter, words in _LETTERS.items() if letter in letters]
+    ax.set_xlabel(f"note ({', '.join(told)})" if told else "note")
 
 
 def shop_length(metres: float, unit: str, sd: float | None = None) -> str:
