@@ -46,6 +46,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "lattice",
             "modes",
             "spectrum",
+            "cutoff",
             "notes",
             "inside",
             "equivalents",

@@ -25,10 +25,10 @@ from flutelab import (
     moist_air,
     rows,
 )
+from flutelab.model.cutoff import lattice_cutoff
 from flutelab.model.modes import find_roots
 from flutelab.model.spectrum import (
     admittance,
-    lattice_cutoff,
     reactance_zeros,
     ridders,
     spectrum,

@@ -52,7 +52,7 @@ class Modes:
     """The first M modes of N rows, each array (N, M).
 
     ``frequency`` [Hz] (nan where none), ``q``, ``strength`` (peak admittance at the
-    head times frequency squared, against the row's strongest), ``status`` (``ok``,
+    head, behind a window times frequency squared, against the row's strongest), ``status`` (``ok``,
     ``near cutoff``, ``weak``, ``none``) and ``reason`` (words where there is no mode,
     else "").
     """
@@ -124,13 +124,13 @@ def solved_modes(
     index, inverse = distinct(checked(fingerings))
     fingerings = take(fingerings, index)
     numbers = chain(flute, fingerings, corrections, formulas)
-    widest = max(np.max(radius) for radius in bore_radii(numbers))
-    limit = PLANE_KA * np.min(numbers.air.openings.sound_speed) / (2 * np.pi * widest)
+    limit = plane_wave_limit(numbers)
     ceiling = _ceiling(numbers, len(fingerings))
     with already_warned():
         roots, reason = find_roots(at(numbers), ceiling, count, limit)
-        # healthy modes' peaks fall as 1/f^2
-        peak = _peak_admittance(at(numbers), roots) * roots.real**2
+        peak = _peak_admittance(at(numbers), roots)
+        if numbers.head.kind == "window":  # behind it healthy modes' peaks fall as 1/f^2
+            peak = peak * roots.real**2
     peak = np.where(reason == "", peak, 0.0)
     strongest = np.max(peak, axis=-1, keepdims=True)
     strength = peak / np.where(strongest > 0, strongest, 1.0)
@@ -353,21 +353,35 @@ def _pivots(matrix):
 
 def _near_cutoff(flute, fingerings, frequency, q):
     """Above 0.7 of the cutoff of the first two open holes; with one, where Q < 20."""
-    near = np.zeros(frequency.shape, dtype=bool)
+    cutoff = cutoff_frequency(*open_pair(flute, fingerings))[:, None]
+    one = np.sum((fingerings.openness > 0) & fingerings.drilled, axis=-1) == 1
+    return np.where(one[:, None], q < LOW_Q, frequency > NEAR_CUTOFF * cutoff)
+
+
+def open_pair(flute: Flute, fingerings: Rows) -> tuple[np.ndarray, ...]:
+    """Return what a regular row like the first two open holes is made of, each (N,).
+
+    Sound speed [m/s], then the two holes' mean radius, mean radius of the bore, spacing between
+    their centres and mean whole length t_E [m]; nan where fewer than two are open.
+    """
     speed = np.broadcast_to(single_air(fingerings.air).sound_speed, (len(fingerings),))
+    numbers = np.full((4, len(fingerings)), np.nan)
     place = np.array([h.position for h in flute.holes])
     wall = np.array([h.wall for h in flute.holes])
     bore = np.array([bore_diameter(flute.bore, x) / 2 for x in place])
     written = np.array([h.diameter for h in flute.holes])
     for row, is_open in enumerate((fingerings.openness > 0) & fingerings.drilled):
         first = np.flatnonzero(is_open)[:2]
-        if len(first) == 1:
-            near[row] = q[row] < LOW_Q
-        elif len(first) == 2:
+        if len(first) == 2:
             diameter = written if fingerings.diameter is None else fingerings.diameter[row]
             radius, a, w = diameter[first] / 2, bore[first], wall[first]
             height = open_length(radius, a, w, a + w).mean()
-            spacing = np.diff(place[first])[0]
-            cutoff = cutoff_frequency(speed[row], radius.mean(), a.mean(), spacing, height)
-            near[row] = frequency[row] > NEAR_CUTOFF * cutoff
-    return near
+            numbers[:, row] = radius.mean(), a.mean(), np.diff(place[first])[0], height
+    return speed, *numbers
+
+
+def plane_wave_limit(numbers: Chain) -> float:
+    """Return the frequency at which ka = 1.8 in the widest bore [Hz]: cross modes are near."""
+    widest = max(np.max(radius) for radius in bore_radii(numbers))
+    speed = np.min(numbers.air.openings.sound_speed)
+    return float(PLANE_KA * speed / (2 * np.pi * widest))

@@ -1,0 +1,171 @@
+"""Pictures of one note from within: its spectrum and its standing wave."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from flutelab.model.cutoff import LatticeCutoff
+from flutelab.model.inside import StandingWave
+from flutelab.model.spectrum import Spectrum, admittance
+from flutelab.units import millimetres
+from flutelab.view.plots.parts import handle, new_axes
+from flutelab.view.style import BLACK, BLUE, DARK, GREY, PALE, VERMILION, style
+
+_STATUS = {  # a mark a status: filled = speaks
+    "ok": ("o", False, "mode"),
+    "near cutoff": ("D", False, "mode near the cutoff, or above"),
+    "weak": ("o", True, "weak mode, does not speak"),
+}
+
+
+def plot_spectrum(
+    result: Spectrum,
+    *,
+    row: int = 0,
+    cutoff: LatticeCutoff | None = None,
+    ax: Axes | None = None,
+) -> Axes:
+    """Draw the admittance at the head of one note, its modes and zeros of the reactance.
+
+    Parameters
+    ----------
+    result : Spectrum
+        From `flutelab.model.spectrum.spectrum`.
+    row : int
+        Which of its notes.
+    cutoff : LatticeCutoff, optional
+        Of the same rows: marked where it lies on the axis.
+    ax : Axes, optional
+        Default: a new figure.
+
+    Returns
+    -------
+    Axes
+        Admittance on a scale of ratios: a flute plays near its peaks. Each mode has its
+        frequency and Q beside it; short lines below are the reactance's rising zeros.
+    """
+    ax = ax or new_axes(5.2)
+    size = np.abs(admittance(result)[row])
+    with style():
+        ax.plot(result.frequency, size, color=BLUE, linewidth=1.8)
+        ax.set_yscale("log")
+        ax.set_ylim(np.min(size) / 4, np.max(size) * 6)
+        handles = _mark_modes(ax, result, row, size)
+        zeros = result.zeros[row][np.isfinite(result.zeros[row])]
+        base = ax.get_ylim()[0]
+        ax.vlines(zeros, base, base * 2.2, color=BLACK, linewidth=2.0)
+        if zeros.size:
+            handles.append(handle("the reactance rises through zero", "|", BLACK))
+        for name, value, dashes in _cutoffs(cutoff, row):
+            if np.isfinite(value) and value <= result.frequency[-1]:
+                line = ax.axvline(value, color=VERMILION, linestyle=dashes, linewidth=1.4)
+                line.set_label(f"{name}, {value:.0f} Hz")
+                handles.append(line)
+        ax.set_xlim(result.frequency[0], result.frequency[-1])
+        ax.set_xlabel("frequency [Hz]")
+        ax.set_ylabel("admittance at the head [m³/(Pa s)]")
+        ax.set_title(f"Spectrum of {result.label[row] or 'the bare pipe'}", loc="left")
+        ax.figure.legend(handles=handles, loc="outside lower left", ncols=3)
+    return ax
+
+
+def _mark_modes(ax, result, row, size):
+    handles = {}
+    modes = result.modes
+    for frequency, q, status in zip(
+        modes.frequency[row], modes.q[row], modes.status[row], strict=True
+    ):
+        if status not in _STATUS or not result.frequency[0] <= frequency <= result.frequency[-1]:
+            continue
+        marker, hollow, words = _STATUS[status]
+        top = np.interp(frequency, result.frequency, size)
+        handles[status] = handle(words, marker, DARK, hollow)
+        ax.plot(
+            frequency, top, marker=marker, color=DARK, markerfacecolor="white" if hollow else DARK
+        )
+        ax.annotate(
+            f"{frequency:.0f} Hz\nQ {q:.0f}", (frequency, top), xytext=(0, 8),
+            textcoords="offset points", ha="center", va="bottom", fontsize=10.5,
+        )  # fmt: skip
+    return [handles[status] for status in _STATUS if status in handles]
+
+
+def _cutoffs(cutoff, row):
+    if cutoff is None:
+        return []
+    return [
+        ("cutoff of a regular row", cutoff.exact[row], "--"),
+        ("half the power is lost", cutoff.own[row], ":"),
+    ]
+
+
+def plot_standing_wave(result: StandingWave, *, row: int = 0, ax: Axes | None = None) -> Axes:
+    """Draw pressure and flow along the bore of one note, and what leaves by which opening.
+
+    Parameters
+    ----------
+    result : StandingWave
+        From `flutelab.model.inside.standing_wave`.
+    row : int
+        Which of its notes.
+    ax : Axes, optional
+        Default: a new figure.
+
+    Returns
+    -------
+    Axes
+        Pressure at its peak and flow a quarter of a period away, each over its largest: not
+        the path of the air. Below, the openings (closed ones filled) with their share of the
+        radiated power in percent; dashed, the acoustic ends of the column.
+    """
+    ax = ax or new_axes(5.4)
+    place = millimetres(result.position)
+    pressure, flow = result.pressure[row].real, result.flow[row].imag
+    with style():
+        ax.axhline(0, color=PALE, linewidth=1.0)
+        ax.plot(place, pressure, color=BLUE, linewidth=2.2, label="pressure")
+        most = np.max(np.abs(flow))
+        ax.plot(
+            place, flow / most, color=VERMILION, linewidth=2.2, linestyle="--",
+            label="flow, a quarter of a period away",
+        )  # fmt: skip
+        ends = [result.effective_head[row], result.effective_end[row]]
+        for number, end in enumerate(x for x in ends if np.isfinite(x)):
+            label = None if number else "the column's acoustic ends"
+            ax.vlines(millimetres(end), -1.2, 1.1, GREY, "dotted", linewidth=1.6, label=label)
+        _draw_openings(ax, result, row)
+        ax.set_ylim(-1.75, 1.15)
+        ax.set_yticks([-1, -0.5, 0, 0.5, 1])
+        ax.set_xlabel("place in the bore, from the sounding edge [mm]")
+        ax.set_ylabel("over its largest")
+        ax.set_title(
+            f"Standing wave of {result.label[row] or 'the bare pipe'} at "
+            f"{result.frequency[row]:.1f} Hz (not the path of the air)",
+            loc="left",
+        )
+        ax.figure.legend(loc="outside lower left", ncols=4)
+    return ax
+
+
+def _draw_openings(ax, result, row):
+    """Openings on a line below, each with its share of the radiated power [%]."""
+    ax.axhline(-1.35, color=DARK, linewidth=1.0)
+    open_ones = result.outflow[row] != 0
+    for opened, words in ((True, "open"), (False, "closed")):
+        some = open_ones == opened
+        if np.any(some):
+            ax.plot(
+                millimetres(result.place[some]), np.full(np.sum(some), -1.35), "o", color=DARK,
+                markerfacecolor="white" if opened else DARK, label=words, zorder=3,
+            )  # fmt: skip
+    for place, share, opened in zip(result.place, result.power_share[row], open_ones, strict=True):
+        if opened:
+            ax.annotate(
+                f"{100 * share:.0f} %", (millimetres(place), -1.35), xytext=(0, -9),
+                textcoords="offset points", ha="center", va="top", fontsize=10.5,
+            )  # fmt: skip
+    ax.annotate(
+        "share of the radiated power", (0.0, -1.70), xycoords=("axes fraction", "data"),
+        xytext=(4, 0), textcoords="offset points", fontsize=10.5, color=DARK, va="bottom",
+    )  # fmt: skip
