@@ -12,13 +12,20 @@ from flutelab.fitting.calibrate import Calibration, calibrate
 from flutelab.fitting.measurements import Measurements
 from flutelab.fitting.problem import FitError
 from flutelab.fitting.suspects import Suspect, suspects
+from flutelab.model.byhand import by_hand, jet_readout
 from flutelab.model.chain import PUBLISHED, Formulas
 from flutelab.model.corrections import Corrections, Prior, Spread
+from flutelab.model.cutoff import lattice_cutoff
 from flutelab.model.flute import Bore, End, Flute, Hole, Window
+from flutelab.model.inside import standing_wave
 from flutelab.model.lattice import input_impedance
 from flutelab.model.modes import modes
 from flutelab.model.notes import Notes, frequency_gradient, playing_frequencies, predict_notes
+from flutelab.model.octaves import octaves
 from flutelab.model.rows import Rows, rows
+from flutelab.model.sensitivities import sensitivities
+from flutelab.model.spectrum import admittance, reactance_zeros, spectrum
+from flutelab.model.warmth import single_temperature_error
 from flutelab.physics.air import Air, moist_air
 from flutelab.physics.breath import AirAlong
 
@@ -47,18 +54,28 @@ __all__ = [
     "Suspect",
     "ValidityWarning",
     "Window",
+    "admittance",
+    "by_hand",
     "calibrate",
     "frequency_gradient",
     "input_impedance",
+    "jet_readout",
+    "lattice_cutoff",
     "modes",
     "moist_air",
+    "octaves",
     "playing_frequencies",
     "predict_notes",
+    "reactance_zeros",
     "read_constants",
     "read_flute",
     "read_measurements",
     "report",
     "rows",
+    "sensitivities",
+    "single_temperature_error",
+    "spectrum",
+    "standing_wave",
     "suspects",
     "table",
     "write_constants",
