@@ -7,6 +7,7 @@ slower ways (one frequency at a time; a general network library) come from one r
 from __future__ import annotations
 
 import argparse
+import io
 import sys
 import time
 import tracemalloc
@@ -15,16 +16,21 @@ from itertools import islice, product
 from pathlib import Path
 
 import numpy as np
+from matplotlib import pyplot as plt
 
 import flutelab
 from flutelab import (
+    AirAlong,
     Bore,
     calibrate,
     input_impedance,
     moist_air,
+    octaves,
     read_flute,
     read_measurements,
     rows,
+    spectrum,
+    standing_wave,
 )
 from flutelab.model.chain import chain
 from flutelab.model.corrections import Corrections
@@ -32,9 +38,12 @@ from flutelab.model.lattice import elements, head_impedance
 from flutelab.model.notes import predict_notes
 from flutelab.model.rows import take
 from flutelab.model.sensitivities import sensitivities
+from flutelab.view.plots.inside import plot_spectrum
+from flutelab.view.style import draw_without_windows
 
 ROOT = Path(__file__).resolve().parents[2]
 DATA = ROOT / "data-demo"
+SEVEN = ["x" * (6 - n) + "o" * n for n in range(7)]
 FREQUENCY = np.linspace(100, 3000, 1024)
 sys.path.insert(0, str(ROOT / "tests"))
 
@@ -61,8 +70,7 @@ def peak_megabytes(function) -> float:
 
 def report_notes(tries):
     flute = read_flute(DATA / "half-inch-six.toml")
-    words = ["x" * (6 - n) + "o" * n for n in range(7)]
-    seven = rows(flute, words, air=moist_air(299.15))
+    seven = rows(flute, SEVEN, air=moist_air(299.15))
     notes = best(lambda: predict_notes(flute, seven), tries)
     print(f"seven notes, coupling on: {notes:.1f} ms")
     whole = best(lambda: sensitivities(flute, seven), tries)
@@ -160,12 +168,36 @@ def report_growth(tries):
 
 def report_taper(tries):
     flute = read_flute(DATA / "tapered-wood-six.toml")
-    words = ["x" * (6 - n) + "o" * n for n in range(7)]
-    asked = rows(flute, words, air=moist_air(299.15))
+    asked = rows(flute, SEVEN, air=moist_air(299.15))
     straight = replace(flute, bore=Bore(stations=flute.bore.stations[:1]))
     both = [best(lambda f=f: predict_notes(f, asked), tries) for f in (flute, straight)]
     ratio = both[0] / both[1]
     print(f"seven notes of a tapered bore: {both[0]:.1f} ms, {ratio:.1f} of a cylinder's")
+
+
+def report_inside(tries):
+    """A note from within, with its picture's bytes; beside seven notes in the same run."""
+    draw_without_windows()
+    flute = read_flute(DATA / "half-inch-six.toml")
+    blown = AirAlong(room_temperature=295.0)
+    one, seven = (rows(flute, words, air=blown) for words in (["xxxooo"], SEVEN))
+    still = rows(flute, SEVEN, air=moist_air(299.0))
+
+    def picture():
+        drawn = plot_spectrum(spectrum(flute, one)).figure
+        drawn.savefig(io.BytesIO(), format="png")
+        plt.close(drawn)
+
+    notes = best(lambda: predict_notes(flute, still), 5 * tries)
+    for name, function in {
+        "seven notes in air that changes along the bore": lambda: predict_notes(flute, seven),
+        "one spectrum": lambda: spectrum(flute, one),
+        "one spectrum, drawn as PNG": picture,
+        "one standing wave": lambda: standing_wave(flute, one),
+        "octaves of seven notes, by cause": lambda: octaves(flute, still),
+    }.items():
+        taken = best(function, tries)
+        print(f"{name}: {taken:.0f} ms, {taken / notes:.1f} times seven notes")
 
 
 def main() -> None:
@@ -180,6 +212,7 @@ def main() -> None:
     report_spectra(tries)
     report_growth(max(1, tries // 3))
     report_taper(tries)
+    report_inside(tries)
 
 
 if __name__ == "__main__":
