@@ -41,7 +41,7 @@ class Elements:
     mutual: np.ndarray
     resistance: np.ndarray
     scale: np.ndarray  # rho c/(pi a^2) [Pa s/m3]
-    clamped: np.ndarray | None  # reactive modes below real frequencies, node pressures zero
+    clamped: np.ndarray | None  # of the reactive model: modes lower down, node pressures zero
     driven: bool  # a pressure in series with opening 0; else a flow at node 0
 
 
@@ -75,6 +75,7 @@ def elements(
     _fill_holes(openings[..., 1:-1], chain, frequency, k.holes, radiation * own[..., 1:-1], loss)
     _make_relative(openings, relative.all)
     own = own * relative.all
+    reactive = np.isrealobj(k.all) and loss == 0 and radiation == 0
     arms = 1j * k.first * relative.first * chain.before, 1j * k.last * relative.last * chain.after
     return Elements(
         tubes=_folded_tubes(chain, frequency, arms, at_head, loss),
@@ -82,7 +83,7 @@ def elements(
         mutual=_mutual(chain, frequency, own, at_head, radiation),
         resistance=np.where(chain.sounding, own, 0.0),
         scale=at_head / (np.pi * chain.radius**2),
-        clamped=_clamped_modes(chain, frequency, k, arms, at_head) if np.isrealobj(k.all) else None,
+        clamped=_clamped_modes(chain, frequency, k, arms, at_head) if reactive else None,
         driven=chain.head.kind != "stopped",
     )
 

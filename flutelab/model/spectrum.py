@@ -33,7 +33,7 @@ LOWEST = 50.0  # Hz, where a spectrum begins
 TIMES_FIRST = 4.0  # its top over the highest first mode
 POINTS = 1600  # of a spectrum, besides its modes: 2 Hz apart up to 3 kHz
 ABOVE = 1.05  # losses lower a mode: those reactive above the top may lie below it
-TOLERANCE = 1e-12  # relative, of zeros
+TOLERANCE = 1e-10  # relative, of zeros
 STEPS = 60
 
 
@@ -254,7 +254,7 @@ def _noted(e: Elements) -> np.ndarray:
 
 
 def ridders(function: Callable, low: np.ndarray, high: np.ndarray) -> np.ndarray:
-    """Return a zero of a real function in each bracket, to 1e-12 relative.
+    """Return a zero of a real function in each bracket, to 1e-10 relative.
 
     Parameters
     ----------
@@ -270,6 +270,7 @@ def ridders(function: Callable, low: np.ndarray, high: np.ndarray) -> np.ndarray
     if not low.size:
         return low
     at_low, at_high = function(low), function(high)
+    last = high
     for _ in range(STEPS):
         middle = 0.5 * (low + high)
         value = function(middle)
@@ -285,6 +286,7 @@ def ridders(function: Callable, low: np.ndarray, high: np.ndarray) -> np.ndarray
         part = np.argmax(np.sign(values[1:]) != np.sign(at_low), axis=0)[None]
         low, high = (np.take_along_axis(points, part + i, axis=0)[0] for i in (0, 1))
         at_low, at_high = (np.take_along_axis(values, part + i, axis=0)[0] for i in (0, 1))
-        if np.all(high - low <= TOLERANCE * np.abs(high)):
+        if np.all(np.abs(guess - last) <= TOLERANCE * np.abs(high)):
             break
-    return np.where(np.abs(at_low) < np.abs(at_high), low, high)
+        last = guess
+    return guess
