@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from made_notes import SCALE, SIX
+from made_notes import CROSSED, SCALE, SIX, notes_of
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
@@ -16,6 +16,7 @@ from flutelab import (
     End,
     Flute,
     ValidityWarning,
+    calibrate,
     modes,
     moist_air,
     predict_notes,
@@ -250,3 +251,12 @@ def test_one_temperature_costs_most_where_the_column_is_short():
 def test_rows_of_one_air_have_nothing_to_compare():
     with pytest.raises(TypeError, match="give an AirAlong"):
         single_temperature_error(SIX, rows(SIX, SCALE, air=moist_air(295.0)))
+
+
+@pytest.mark.parametrize(("room", "shorter"), [(22.0, 0.023), (15.0, 0.047)])
+def test_one_temperature_is_taken_for_a_shorter_window(room, shorter):
+    air = AirAlong(room_temperature=celsius(room))
+    made = notes_of(SIX, [*SCALE, *CROSSED], air=air)
+    for taken, window in ((air, 1.0), (single_air(air), 1.0 - shorter)):
+        fitted = calibrate(replace(made, rows=replace(made.rows, air=taken)))
+        assert fitted.corrections.window == pytest.approx(window, abs=0.005)
