@@ -256,7 +256,8 @@ def test_rows_of_one_air_have_nothing_to_compare():
 @pytest.mark.parametrize(("room", "shorter"), [(22.0, 0.023), (15.0, 0.047)])
 def test_one_temperature_is_taken_for_a_shorter_window(room, shorter):
     air = AirAlong(room_temperature=celsius(room))
-    made = notes_of(SIX, [*SCALE, *CROSSED], air=air)
+    words = [*SCALE, *CROSSED]
+    made = notes_of(SIX, words, air=air, from_room=np.ones(len(words), bool))
     for taken, window in ((air, 1.0), (single_air(air), 1.0 - shorter)):
         fitted = calibrate(replace(made, rows=replace(made.rows, air=taken)))
         assert fitted.corrections.window == pytest.approx(window, abs=0.005)
