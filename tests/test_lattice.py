@@ -187,3 +187,11 @@ def test_a_closed_hole_lowers_the_pitch_by_its_volume():
     closed, none = playing_frequencies(pipe, "x n", air=AIR, corrections=by)
     expected = -1731 * (0.004 / 0.016) ** 2 * height / length
     assert cents(closed, none) == pytest.approx(expected, rel=0.01)
+
+
+def test_whole_numbers_are_frequencies_too():
+    whole = np.arange(200, 300)
+    note = rows(flute(), "o", air=AIR)
+    assert input_impedance(flute(), note, whole) == pytest.approx(
+        input_impedance(flute(), note, whole.astype(float))
+    )

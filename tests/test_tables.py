@@ -8,7 +8,22 @@ import numpy as np
 import pytest
 from made_notes import AIR, CENT, CROSSED, SCALE, SIX, STOPPED, changed, notes_of
 
-from flutelab import Corrections, Spread, calibrate, predict_notes, rows, table
+from flutelab import (
+    AirAlong,
+    Corrections,
+    Spread,
+    by_hand,
+    calibrate,
+    jet_readout,
+    lattice_cutoff,
+    octaves,
+    predict_notes,
+    rows,
+    single_temperature_error,
+    spectrum,
+    standing_wave,
+    table,
+)
 from flutelab.files.tables import note_name
 from flutelab.model.sensitivities import sensitivities
 
@@ -88,7 +103,7 @@ def test_reference_pitch_reaches_the_names():
 
 
 def test_other_things_have_no_table():
-    with pytest.raises(TypeError, match="no table is made of a str; give Notes, a Calibration"):
+    with pytest.raises(TypeError, match="of a str; give one of ByHand, Calibration,"):
         table("notes")
 
 
@@ -115,3 +130,59 @@ def test_the_ramp_is_told_per_degree():
     column = found.gradient[:, found.names.index("window_ramp")]
     told = table(found)["window_ramp_cents_per_degree"].to_numpy()
     assert told == pytest.approx(np.pi / 180 * column)
+
+
+# --- a note from within ------------------------------------------------------------------
+
+BLOWN = rows(SIX, "xxxxxx xxxooo", air=AirAlong(room_temperature=295.15))
+
+
+def test_a_spectrum_has_a_row_a_mode():
+    found = spectrum(SIX, BLOWN, frequency=np.arange(50.0, 2000.0))
+    frame = table(found)
+    first = frame[frame["fingering"] == "xxxooo"].reset_index()
+    modes = found.modes.frequency[1][np.isfinite(found.modes.frequency[1])]
+    assert first["frequency_hz"].tolist() == modes.tolist()
+    assert first["mode"].tolist() == list(range(1, len(modes) + 1))
+    near = np.nanmin(np.abs(found.zeros[1][:, None] - modes), axis=0)
+    assert np.abs(first["reactance_zero_hz"] - modes).to_numpy() == pytest.approx(near)
+
+
+def test_a_mode_without_a_zero_has_an_empty_cell():
+    found = spectrum(SIX, BLOWN, frequency=np.arange(50.0, 2000.0))
+    frame = table(replace(found, zeros=found.zeros + 500.0))
+    assert frame["reactance_zero_hz"].isna().any()
+
+
+def test_a_wave_has_a_row_an_opening():
+    found = standing_wave(SIX, BLOWN)
+    frame = table(found)
+    assert len(frame) == 2 * len(found.opening)
+    assert frame["opening"].tolist() == 2 * list(found.opening)
+    assert frame["place_mm"].tolist() == pytest.approx(2 * (1e3 * found.place).tolist())
+    shares = frame.groupby("fingering")["power_share_percent"].sum()
+    assert shares.tolist() == pytest.approx([100.0, 100.0])
+    ends = frame.groupby("fingering", sort=False)["acoustic_end_mm"].first()
+    assert ends.tolist() == pytest.approx((1e3 * found.effective_end).tolist())
+
+
+def test_octaves_and_rules_in_cents():
+    found = octaves(SIX, BLOWN)
+    frame = table(found)
+    parts = frame[[f"{name}_cents" for name in found.causes]].sum(axis=1)
+    assert (parts + frame["remainder_cents"]).to_numpy() == pytest.approx(found.stretch)
+    rules = table(by_hand(SIX, BLOWN))
+    off = np.log(rules["cut_hz"] / rules["model_hz"]) / CENT
+    assert rules["cut_off_cents"].to_numpy() == pytest.approx(off.to_numpy())
+    assert rules["row_hz"].isna().tolist() == [True, False]
+
+
+def test_air_jet_and_cutoff():
+    warm = single_temperature_error(SIX, BLOWN)
+    assert table(warm)["room_air_off_cents"].tolist() == warm.room.tolist()
+    jet = table(jet_readout(SIX, BLOWN, 980.665))
+    assert jet["pressure_mm_water"].tolist() == pytest.approx([100.0, 100.0])
+    assert jet["usual"].tolist() == ["no", "yes"]
+    cutoff = table(lattice_cutoff(SIX, BLOWN))
+    assert cutoff["first_open_mm"].isna().tolist() == [True, False]
+    assert cutoff["near"].tolist() == ["no", "no"]

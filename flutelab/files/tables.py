@@ -6,10 +6,16 @@ import numpy as np
 import pandas as pd
 
 from flutelab.fitting.calibrate import Calibration
+from flutelab.model.byhand import ByHand, JetReadout
+from flutelab.model.cutoff import LatticeCutoff
+from flutelab.model.inside import StandingWave
 from flutelab.model.notes import CENT, Notes
+from flutelab.model.octaves import Octaves
 from flutelab.model.sensitivities import Sensitivities
+from flutelab.model.spectrum import Spectrum
+from flutelab.model.warmth import Warmth
 from flutelab.pitch import nearest_note
-from flutelab.units import from_degrees, from_mm
+from flutelab.units import from_degrees, from_mm, millimetres, to_mm_water
 
 # What the shop changes a quantity by, in words and in SI, by its unit
 _SHOP = {
@@ -21,14 +27,16 @@ _SHOP = {
 _FINE = ("0.1 mm", from_mm(0.1))  # of bore and walls
 
 
-def table(result: Notes | Calibration | Sensitivities, *, a4: float = 440.0) -> pd.DataFrame:
-    """Return a result as a table.
+def table(result: object, *, a4: float = 440.0) -> pd.DataFrame:
+    """Return a result as a table, units in the column names.
 
     Parameters
     ----------
-    result : Notes, Calibration or Sensitivities
-        Predicted notes; a calibration (one row for each row of its note tables); or
-        sensitivities (one row a note).
+    result : object
+        Predicted notes (`Notes`); a `Calibration` (a row for each row of its note tables);
+        `Sensitivities`, `Octaves`, `ByHand`, `Warmth`, `JetReadout` or `LatticeCutoff` (a row
+        a note); a `Spectrum` (a row a mode of each note); a `StandingWave` (a row an opening
+        of each note).
     a4 : float
         Reference pitch of the note names [Hz].
 
@@ -41,15 +49,12 @@ def table(result: Notes | Calibration | Sensitivities, *, a4: float = 440.0) -> 
     TypeError
         Any other result.
     """
-    if isinstance(result, Notes):
-        return _notes_table(result, a4)
-    if isinstance(result, Calibration):
-        return pd.concat([_row_table(part, a4) for part in result.tables], ignore_index=True)
-    if isinstance(result, Sensitivities):
-        return _sensitivity_table(result, a4)
-    kind = type(result).__name__
-    msg = f"no table is made of a {kind}; give Notes, a Calibration or Sensitivities"
-    raise TypeError(msg)
+    make = _TABLES.get(type(result))
+    if make is None:
+        known = ", ".join(sorted(kind.__name__ for kind in _TABLES))
+        msg = f"no table is made of a {type(result).__name__}; give one of {known}"
+        raise TypeError(msg)
+    return make(result, a4)
 
 
 def note_name(frequency: float, a4: float = 440.0) -> str:
@@ -74,6 +79,10 @@ def _notes_table(notes, a4):
     if notes.sd is not None:
         frame.insert(4, "sd_corrections_cents", notes.sd)
     return frame
+
+
+def _calibration_table(result, a4):
+    return pd.concat([_row_table(part, a4) for part in result.tables], ignore_index=True)
 
 
 def _row_table(part, a4):
@@ -123,3 +132,130 @@ def _sensitivity_table(result, a4):
     ):
         columns[f"{name}_cents_per_{words.replace(' ', '_').lower()}"] = size * column
     return pd.DataFrame(columns)
+
+
+def _octave_table(result, a4):
+    columns = {
+        "fingering": result.label,
+        "first_hz": result.first,
+        "second_hz": result.second,
+        "stretch_cents": result.stretch,
+    }
+    columns |= {
+        f"{name}_cents": part for name, part in zip(result.causes, result.parts, strict=True)
+    }
+    return pd.DataFrame(columns | {"remainder_cents": result.remainder, "remark": result.reason})
+
+
+def _by_hand_table(result, a4):
+    columns = {
+        "fingering": result.label,
+        "model_hz": result.model,
+        "note": [note_name(f, a4) for f in result.model],
+    }
+    for name, frequency, error in zip(result.rules, result.frequency, result.error, strict=True):
+        word = name.replace(" ", "_")
+        columns |= {f"{word}_hz": frequency, f"{word}_off_cents": error}
+    return pd.DataFrame(columns)
+
+
+def _warmth_table(result, a4):
+    return pd.DataFrame(
+        {
+            "fingering": result.along.label,
+            "register": result.along.register,
+            "frequency_hz": result.along.frequency,
+            "note": [note_name(f, a4) for f in result.along.frequency],
+            "halfway_air_off_cents": result.halfway,
+            "room_air_off_cents": result.room,
+        }
+    )
+
+
+def _jet_table(result, a4):
+    return pd.DataFrame(
+        {
+            "fingering": result.label,
+            "frequency_hz": result.frequency,
+            "note": [note_name(f, a4) for f in result.frequency],
+            "pressure_pa": result.pressure,
+            "pressure_mm_water": to_mm_water(result.pressure),
+            "jet_m_s": result.speed,
+            "reduced_velocity": result.reduced,
+            "usual": np.where(result.usual, "yes", "no"),
+        }
+    )
+
+
+def _cutoff_table(result, a4):
+    return pd.DataFrame(
+        {
+            "fingering": result.label,
+            "first_open_mm": millimetres(result.place),
+            "formula_hz": result.formula,
+            "exact_hz": result.exact,
+            "own_hz": result.own,
+            "near": np.where(result.near, "yes", "no"),
+        }
+    )
+
+
+def _spectrum_table(result, a4):
+    modes = result.modes
+    rows = []
+    for row, word in enumerate(result.label):
+        zeros = result.zeros[row]
+        for mode in np.flatnonzero(np.isfinite(modes.frequency[row])):
+            frequency = modes.frequency[row, mode]
+            rows.append(
+                {
+                    "fingering": word,
+                    "mode": mode + 1,
+                    "frequency_hz": frequency,
+                    "note": note_name(frequency, a4),
+                    "q": modes.q[row, mode],
+                    "strength": modes.strength[row, mode],
+                    "status": modes.status[row, mode],
+                    "reactance_zero_hz": _nearest(zeros, frequency, modes.q[row, mode]),
+                }
+            )
+    return pd.DataFrame(rows)
+
+
+def _nearest(zeros, frequency, q):
+    """The zero within the mode's width; nan where there is none."""
+    zeros = zeros[np.abs(zeros - frequency) < frequency / q]
+    return zeros[np.argmin(np.abs(zeros - frequency))] if zeros.size else np.nan
+
+
+def _wave_table(result, a4):
+    count = len(result.opening)
+    ends = {
+        "frequency_hz": result.frequency,
+        "acoustic_head_mm": millimetres(result.effective_head),
+        "acoustic_end_mm": millimetres(result.effective_end),
+    }
+    return pd.DataFrame(
+        {
+            "fingering": np.repeat(result.label, count),
+            **{name: np.repeat(value, count) for name, value in ends.items()},
+            "opening": list(result.opening) * len(result.label),
+            "place_mm": np.tile(millimetres(result.place), len(result.label)),
+            "flow_share_percent": 100 * result.flow_share.ravel(),
+            "power_share_percent": 100 * result.power_share.ravel(),
+        }
+    )
+
+
+_TABLES = {
+    Notes: _notes_table,
+    Calibration: _calibration_table,
+    Sensitivities: _sensitivity_table,
+    Octaves: _octave_table,
+    ByHand: _by_hand_table,
+    Warmth: _warmth_table,
+    JetReadout: _jet_table,
+    LatticeCutoff: _cutoff_table,
+    Spectrum: _spectrum_table,
+    StandingWave: _wave_table,
+}

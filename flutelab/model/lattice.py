@@ -378,7 +378,7 @@ def input_impedance(
         return head_impedance(e) * e.scale[..., 0]
 
     numbers = chain(flute, fingerings, corrections, formulas)
-    frequency = np.asarray(frequency)
+    frequency = np.asarray(frequency) + 0.0  # whole numbers too
     if not np.all(np.isfinite(frequency) & (frequency.real > 0)):
         bad = frequency[~(np.isfinite(frequency) & (frequency.real > 0))][0]
         msg = f"frequency {bad} Hz: it must be greater than 0; start a spectrum at some 50 Hz"

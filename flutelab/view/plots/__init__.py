@@ -7,6 +7,7 @@ from flutelab.view.plots.calibration import (
     plot_residuals,
 )
 from flutelab.view.plots.corrections import plot_corrections
+from flutelab.view.plots.inside import plot_spectrum, plot_standing_wave
 from flutelab.view.plots.sensitivities import plot_sensitivities
 from flutelab.view.plots.why import plot_air, plot_by_hand, plot_octaves, plot_warmth
 
@@ -20,5 +21,7 @@ __all__ = [
     "plot_octaves",
     "plot_residuals",
     "plot_sensitivities",
+    "plot_spectrum",
+    "plot_standing_wave",
     "plot_warmth",
 ]
