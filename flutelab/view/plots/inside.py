@@ -137,7 +137,7 @@ def plot_standing_wave(result: StandingWave, *, row: int = 0, ax: Axes | None = 
         _draw_openings(ax, result, row)
         ax.set_ylim(-1.75, 1.15)
         ax.set_yticks([-1, -0.5, 0, 0.5, 1])
-        ax.set_xlabel("place in the bore, from the sounding edge [mm]")
+        ax.set_xlabel("place in the bore, from the sounding edge or plain head [mm]")
         ax.set_ylabel("over its largest")
         ax.set_title(
             f"Standing wave of {result.label[row] or 'the bare pipe'} at "
@@ -162,7 +162,7 @@ def _draw_openings(ax, result, row):
     for place, share, opened in zip(result.place, result.power_share[row], open_ones, strict=True):
         if opened:
             ax.annotate(
-                f"{100 * share:.0f} %", (millimetres(place), -1.35), xytext=(0, -9),
+                f"{round(float(100 * share))} %", (millimetres(place), -1.35), xytext=(0, -9),
                 textcoords="offset points", ha="center", va="top", fontsize=10.5,
             )  # fmt: skip
     ax.annotate(
