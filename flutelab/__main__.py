@@ -1,4 +1,4 @@
-"""The command line: predict, calibrate, open. Wires, computes nothing."""
+"""The command line: predict, calibrate, look, open. Wires, computes nothing."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from flutelab.errors import DataError, FitWarning, ValidityWarning
 from flutelab.files.constants_file import constants_text, read_constants
 from flutelab.files.flute_file import read_flute
 from flutelab.files.foretell import all_fingerings, foretell, usual_fingerings
+from flutelab.files.look import look
 from flutelab.files.note_table import read_measurements
 from flutelab.files.report import report
 from flutelab.files.safely import check_free, write_all
@@ -26,9 +27,9 @@ from flutelab.fitting.calibrate import DEFAULT_FREE, calibrate
 from flutelab.fitting.problem import FitError
 from flutelab.fitting.suspects import suspects
 from flutelab.model.corrections import NAMES
-from flutelab.units import parse_temperature
-from flutelab.view.plots import plot_calibration
-from flutelab.view.style import draw_without_windows, picture_files
+from flutelab.units import parse_pressure, parse_temperature
+from flutelab.view.plots import drawings_of, plot_calibration
+from flutelab.view.style import close, draw_without_windows, picture_files
 
 _A4 = "pitch of A4 for the names of notes (default: 440)"
 DONE, BAD_INPUT, INTERRUPTED = 0, 2, 130
@@ -81,6 +82,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     _predict_parser(commands)
     _calibrate_parser(commands)
+    _look_parser(commands)
     opening = commands.add_parser("open", help="open the notebooks in a folder of your own")
     opening.add_argument("folder", nargs="?", help='default: "My flutes" in your documents')
     opening.set_defaults(run=_open)
@@ -94,10 +96,7 @@ def _predict_parser(commands) -> None:
     predict.add_argument(
         "--with-offset", action="store_true", help="apply the calibration's air offset too"
     )
-    warmth = predict.add_mutually_exclusive_group()
-    warmth.add_argument("--room", metavar="22C", help="room temperature, in C or F")
-    warmth.add_argument("--bore", metavar="26C", help="temperature of the air in the bore")
-    predict.add_argument("--humidity", type=float, metavar="PERCENT", help="relative (default: 50)")
+    _air_options(predict)
     which = predict.add_mutually_exclusive_group()
     which.add_argument("--fingering", nargs="+", metavar="xxxxoo", help="default: hole by hole")
     which.add_argument("--all", action="store_true", help="every fingering of the flute")
@@ -107,6 +106,31 @@ def _predict_parser(commands) -> None:
     predict.add_argument("--a4", type=float, default=440.0, metavar="HZ", help=_A4)
     predict.add_argument("--csv", action="store_true", help="print a CSV table")
     predict.set_defaults(run=_predict)
+
+
+def _air_options(parser) -> None:
+    warmth = parser.add_mutually_exclusive_group()
+    warmth.add_argument("--room", metavar="22C", help="room temperature, in C or F")
+    warmth.add_argument("--bore", metavar="26C", help="temperature of the air in the bore")
+    parser.add_argument("--humidity", type=float, metavar="PERCENT", help="relative (default: 50)")
+
+
+def _look_parser(commands) -> None:
+    inside = commands.add_parser("look", help="show why the notes of a flute are where they are")
+    inside.add_argument("flute", help="flute file (TOML)")
+    inside.add_argument("--constants", metavar="FILE", help="constants file of a calibration")
+    _air_options(inside)
+    inside.add_argument("--fingering", nargs="+", metavar="xxxxoo", help="default: hole by hole")
+    inside.add_argument(
+        "--register", type=int, default=1, choices=range(1, 5), help="2 = overblown (default: 1)"
+    )
+    inside.add_argument(
+        "--breath", metavar="520Pa", help="blowing pressure, for the jet; 53mm is of water"
+    )
+    inside.add_argument("--out", metavar="DIR", help="folder for tables and pictures")
+    inside.add_argument("--overwrite", action="store_true", help="replace files that are there")
+    inside.add_argument("--a4", type=float, default=440.0, metavar="HZ", help=_A4)
+    inside.set_defaults(run=_look)
 
 
 def _calibrate_parser(commands) -> None:
@@ -148,6 +172,60 @@ def _predict(options) -> int:
     else:
         print(told.text)
     return DONE
+
+
+def _look(options) -> int:
+    flute = read_flute(options.flute)
+    found = look(
+        flute,
+        options.fingering or usual_fingerings(flute),
+        constants=read_constants(options.constants) if options.constants else None,
+        room=_temperature("--room", options.room),
+        bore=_temperature("--bore", options.bore),
+        humidity=_humidity(options.humidity),
+        register=options.register,
+        pressure=_pressure(options.breath),
+        a4=_a4(options.a4),
+    )
+    written = _write_looked(found.results, options) if options.out else []
+    print(found.text)
+    if written:
+        print("\nWritten:", *(f"  {path}" for path in written), sep="\n")
+    else:
+        print("\nNothing was written; --out FOLDER saves tables and pictures.")
+    return DONE
+
+
+def _pressure(text: str | None) -> float | None:
+    try:
+        return None if text is None else parse_pressure(text)
+    except ValueError as error:
+        msg = f"--breath: {error}"
+        raise _Refusal(msg) from None
+
+
+def _write_looked(results, options) -> list[Path]:
+    """Write a table of each result and its pictures; refuse before anything is drawn."""
+    stem, folder = Path(options.flute).stem, Path(options.out)
+    tables = [name for name in results if name != "air"]
+    drawings = drawings_of(results)
+    endings = [f"{name}.csv" for name in tables]
+    endings += [f"{name}.{kind}" for name in drawings for kind in ("png", "svg")]
+    paths = {ending: folder / f"{stem}.{ending}" for ending in endings}
+    check_free(paths.values(), options.overwrite)
+    draw_without_windows()
+    contents = {
+        paths[f"{name}.csv"]: table(results[name], a4=options.a4).to_csv(index=False).encode()
+        for name in tables
+    }
+    for name, draw in drawings.items():
+        picture = draw().figure
+        for kind, data in picture_files(picture).items():
+            contents[paths[f"{name}.{kind}"]] = data
+        close(picture)
+    _make_folder(options.out)
+    write_all(contents, overwrite=options.overwrite)
+    return list(paths.values())
 
 
 def _temperature(option: str, text: str | None) -> float | None:

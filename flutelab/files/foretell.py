@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 
@@ -19,11 +19,11 @@ from flutelab.model.corrections import Corrections, Spread, default_priors
 from flutelab.model.flute import Flute, bore_diameter
 from flutelab.model.notes import CENT, predict_notes
 from flutelab.model.rows import fingering_word, half_covered, rows
-from flutelab.physics.air import moist_air
+from flutelab.physics.air import Air, moist_air
 from flutelab.physics.breath import BREATH_WORDS, AirAlong, single_air
 from flutelab.units import celsius, millimetres, to_celsius, to_fahrenheit
 
-_OPTIONS = "options"
+OPTIONS = "options"
 NEAR_CUTOFF = (
     "near cutoff: so high that the sound runs past the first open holes; trust these notes less"
 )
@@ -90,9 +90,9 @@ def foretell(
         Fingerings that do not fit the flute, all of them, or a temperature that is
         not one of air.
     """
-    air, said = _air(constants, room, bore, humidity)
+    air, said = air_of(constants, room, bore, humidity)
     corrections, spread = _knowledge(constants, with_offset, _air_sd(constants, room, bore))
-    wanted = rows(flute, _checked(flute, fingerings), air=air, register=register)
+    wanted = rows(flute, checked_words(flute, fingerings), air=air, register=register)
     frame = table(predict_notes(flute, wanted, corrections, spread), a4=a4)
     half = half_covered(wanted)
     finger = np.where(half, HALF_HOLE, 0.0)
@@ -131,7 +131,16 @@ def _knowledge(constants, with_offset, air_sd):
     return replace(constants.corrections, air_offset=0.0), another_day(constants.spread, air_sd)
 
 
-def _air(constants, room, bore, humidity):
+def air_of(
+    constants: Constants | None,
+    room: float | None,
+    bore: float | None,
+    humidity: float | None,
+) -> tuple[Air | AirAlong, list[str]]:
+    """Return the bore's air and what was taken for it, in sentences.
+
+    Parameters and errors as of `foretell`.
+    """
     said = []
     known = None
     option = "--room" if bore is None else "--bore"
@@ -153,7 +162,7 @@ def _air(constants, room, bore, humidity):
         air = AirAlong(room_temperature=room, humidity=humidity)
     except ValueError as error:
         fault = Fault(place=option, typed=typed, problem=str(error), mend="Check the unit, C or F")
-        raise DataError(_OPTIONS, [fault]) from None
+        raise DataError(OPTIONS, [fault]) from None
     halfway = to_celsius(single_air(air).temperature)
     said.append(
         f"bore air from it: at the window {BREATH_WORDS}, evenly less of it towards the foot; "
@@ -170,7 +179,8 @@ def _as_calibrated(conditions):
     return None, celsius(float(np.mean(conditions["bore_temperature_c"]))), humidity
 
 
-def _checked(flute, fingerings):
+def checked_words(flute: Flute, fingerings: Sequence[str]) -> list[str]:
+    """Return fingering words; a DataError tells of all that do not fit the flute."""
     faults, words = [], []
     for text in fingerings:
         try:
@@ -179,7 +189,7 @@ def _checked(flute, fingerings):
             problem, _, mend = str(error).partition("; ")
             faults.append(Fault(place="--fingering", problem=problem, mend=mend.capitalize()))
     if faults:
-        raise DataError(_OPTIONS, faults)
+        raise DataError(OPTIONS, faults)
     return words
 
 
@@ -189,7 +199,7 @@ def _over_targets(flute, frame):
     return np.log(frame["frequency_hz"].to_numpy() / target) / CENT
 
 
-def _another_flute(constants, flute):
+def another_flute(constants: Constants, flute: Flute) -> Iterator[str]:
     """Say so where the constants come from another flute."""
     known = constants.document["flutes"]
     bore = millimetres(bore_diameter(flute.bore, 0.0))
@@ -202,7 +212,7 @@ def _remarks(flute, constants, with_offset, corrections, register):
     if constants is None:
         yield "no constants: the formulas as they stand, with the usual doubt about each"
     else:
-        yield from _another_flute(constants, flute)
+        yield from another_flute(constants, flute)
     if constants is not None and not with_offset:
         yield "the calibration's air offset is not applied; --with-offset does"
     usual = corrections.reference_pressure if register == 1 else corrections.overblown_pressure

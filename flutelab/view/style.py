@@ -80,3 +80,8 @@ def picture_files(picture: Figure) -> dict[str, bytes]:
             picture.savefig(buffer, format=ending, dpi=_DPI, metadata=metadata)
             files[ending] = buffer.getvalue()
     return files
+
+
+def close(picture: Figure) -> None:
+    """Give back what a figure holds."""
+    plt.close(picture)

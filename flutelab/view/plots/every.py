@@ -1,0 +1,47 @@
+"""Every picture of what was found inside a flute's notes, by name."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from functools import partial
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from flutelab.view.plots.inside import plot_spectrum, plot_standing_wave
+from flutelab.view.plots.sensitivities import plot_sensitivities
+from flutelab.view.plots.why import plot_air, plot_by_hand, plot_octaves, plot_warmth
+
+_ONE_PICTURE = {
+    "octaves": plot_octaves,
+    "rules": plot_by_hand,
+    "warmth": plot_warmth,
+    "air": plot_air,
+    "small_changes": plot_sensitivities,
+}
+
+
+def drawings_of(results: Mapping[str, object]) -> dict[str, Callable[[], Axes]]:
+    """Return how to draw each result of `flutelab.files.look.look`, by the picture's name.
+
+    Parameters
+    ----------
+    results : mapping of str to records
+
+    Returns
+    -------
+    dict of str to callable
+        ``spectrum-xxxooo`` and ``wave-xxxooo`` of each note, and one picture of the others.
+        Call one to draw it.
+    """
+    found = {
+        name: partial(draw, results[name]) for name, draw in _ONE_PICTURE.items() if name in results
+    }
+    seen, wave = results["spectrum"], results["standing_wave"]
+    for row, word in enumerate(seen.label):
+        name = word or "bare"
+        cutoff = results.get("cutoff")
+        found[f"spectrum-{name}"] = partial(plot_spectrum, seen, row=row, cutoff=cutoff)
+        if np.isfinite(wave.frequency[row]):
+            found[f"wave-{name}"] = partial(plot_standing_wave, wave, row=row)
+    return found

@@ -1,0 +1,129 @@
+"""Looking inside a flute's notes: sections, sentences, what is left out and what is refused."""
+
+import numpy as np
+import pytest
+from made_notes import PIPE, SCALE, SIX, STOPPED, notes_of
+
+from flutelab import (
+    Corrections,
+    DataError,
+    calibrate,
+    octaves,
+    read_constants,
+    rows,
+    table,
+    write_constants,
+)
+from flutelab.files.look import look
+from flutelab.physics.breath import AirAlong
+from flutelab.units import celsius
+from flutelab.view.plots import drawings_of
+
+WORDS = [SCALE[0], SCALE[3]]
+pytestmark = pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning")
+TITLES = (
+    "Where each note comes from",
+    "How far up the open holes hold the sound",
+    "How wide the octaves are, and why [cents]",
+    "What rules of thumb would say [cents off the model]",
+    "What one air for the whole bore would do [cents]",
+    "The jet",
+    "What a small change does [cents]",
+)
+
+
+def titles_of(found):
+    return [title for title in TITLES if title in found.text.splitlines()]
+
+
+def test_a_blown_flute_has_every_section():
+    found = look(SIX, WORDS, room=celsius(22.0), pressure=520.0)
+    assert titles_of(found) == list(TITLES)
+    assert set(found.results) == {
+        "spectrum", "standing_wave", "octaves", "small_changes", "cutoff", "rules", "warmth",
+        "jet", "air",
+    }  # fmt: skip
+    assert "room air 22.0 C" in found.text
+    assert "(53 mm of water) make a jet of 29.7 m/s" in found.text
+
+
+def test_numbers_are_those_of_the_records():
+    found = look(SIX, WORDS, room=celsius(22.0))
+    wave = found.results["standing_wave"]
+    line = next(line for line in found.text.splitlines() if line.startswith(f"  {SCALE[3]} "))
+    assert f"{wave.frequency[1]:9.2f} Hz" in line
+    assert f"column {1e3 * wave.effective_head[1]:.0f} to {1e3 * wave.effective_end[1]:.0f}" in line
+    loudest = int(np.argmax(wave.power_share[1]))
+    assert f"sounds from {wave.opening[loudest]} {100 * wave.power_share[1, loudest]:.0f} %" in line
+    air = AirAlong(room_temperature=celsius(22.0))
+    expected = octaves(SIX, rows(SIX, WORDS, air=air))
+    assert found.results["octaves"].stretch == pytest.approx(expected.stretch)
+
+
+def test_the_sentences_name_the_worst_octave_and_the_strongest_size():
+    found = look(SIX, SCALE, bore=celsius(25.0))
+    first, second = found.text.splitlines()[1:3]
+    stretch = found.results["octaves"].stretch
+    worst = SCALE[int(np.argmax(np.abs(stretch)))]
+    assert first.startswith(f"The octave of {worst} is farthest off: ")
+    assert "narrow, most of it by: holes" in first
+    assert second.startswith("Of all sizes, this one moves a note most: hole ")
+    assert "cents per mm on" in second
+
+
+def test_a_measured_bore_has_one_air():
+    found = look(SIX, WORDS, bore=celsius(25.0))
+    assert TITLES[4] not in found.text
+    assert "warmth" not in found.results
+
+
+def test_a_plain_pipe_has_no_cutoff_and_no_empty_rule():
+    found = look(PIPE, [""], bore=celsius(22.0))
+    assert titles_of(found) == [TITLES[0], *TITLES[2:4], TITLES[6]]
+    assert "  bare " in found.text
+    assert "row: c/2L" not in found.text
+
+
+def test_a_stopped_pipe_has_no_octave_and_says_why():
+    found = look(STOPPED, ["x" * len(STOPPED.holes)], bore=celsius(22.0))
+    assert "overblows to a twelfth" in found.text
+    assert TITLES[3] not in found.text
+
+
+def test_a_note_that_does_not_exist_says_why():
+    found = look(SIX, WORDS, bore=celsius(25.0), register=4)
+    reasons = found.results["standing_wave"].reason
+    for reason in filter(None, reasons):
+        assert reason in found.text
+
+
+def test_constants_are_used_and_named(tmp_path):
+    measured = notes_of(SIX, SCALE, Corrections(window=1.1))
+    path = tmp_path / "constants.json"
+    write_constants(calibrate(measured), path)
+    constants = read_constants(path)
+    found = look(SIX, WORDS, constants=constants)
+    plain = look(SIX, WORDS, bore=celsius(25.0))
+    assert "temperature: as in the calibration" in found.text
+    lower = found.results["standing_wave"].frequency < plain.results["standing_wave"].frequency
+    assert np.all(lower)
+
+
+def test_no_window_no_jet():
+    with pytest.raises(DataError, match="no window, so there is no jet"):
+        look(PIPE, [""], bore=celsius(22.0), pressure=500.0)
+
+
+def test_fingerings_that_do_not_fit_are_told_together():
+    with pytest.raises(DataError, match="2 faults"):
+        look(SIX, ["xxx", "xxyxxx"], bore=celsius(22.0))
+
+
+def test_every_result_has_a_table_and_a_picture():
+    found = look(SIX, WORDS, room=celsius(22.0), pressure=520.0)
+    for name, result in found.results.items():
+        if name != "air":
+            assert len(table(result))
+    names = set(drawings_of(found.results))
+    assert {"octaves", "rules", "warmth", "air", "small_changes"} < names
+    assert {f"{kind}-{word}" for kind in ("spectrum", "wave") for word in WORDS} < names
