@@ -8,6 +8,8 @@ import hypothesis
 import matplotlib
 import pytest
 
+from flutelab import __main__ as command
+
 TESTS = Path(__file__).parent
 
 hypothesis.settings.register_profile(
@@ -41,3 +43,19 @@ def find_tool():
         return pytest.skip(message)
 
     return find
+
+
+@pytest.fixture
+def run(capsys):
+    """Return a function that runs a command: (exit code, output, errors), no traceback."""
+
+    def runner(*arguments):
+        try:
+            code = command.main([str(a) for a in arguments])
+        except SystemExit as end:  # argparse
+            code = end.code
+        out, err = capsys.readouterr()
+        assert "Traceback" not in out + err
+        return code, out, err
+
+    return runner

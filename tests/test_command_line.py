@@ -27,20 +27,6 @@ PIPES = [str(DEMO / f"plain-pipe-{n}.{end}") for n in (220, 300) for end in ("to
 WRITTEN = {"constants.json", "notes.csv", "png", "svg"}
 
 
-@pytest.fixture
-def run(capsys):
-    def runner(*arguments):
-        try:
-            code = command.main([str(a) for a in arguments])
-        except SystemExit as end:  # argparse
-            code = end.code
-        out, err = capsys.readouterr()
-        assert "Traceback" not in out + err
-        return code, out, err
-
-    return runner
-
-
 def process(*arguments, **options):
     """A real process, as from a terminal."""
     return subprocess.run(
@@ -67,7 +53,7 @@ def test_help_works_and_imports_neither_jupyterlab_nor_widgets():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
-    for word in ("predict", "calibrate", "open"):
+    for word in ("predict", "calibrate", "look", "open"):
         assert word in done.stdout
 
 
