@@ -38,7 +38,7 @@ def test_tables_and_pictures_are_written_once(run, tmp_path):
     code, out, _ = run(*order)
     assert code == 0
     written = files_in(tmp_path)
-    assert Counter(name.rsplit(".", 1)[1] for name in written) == {"csv": 8, "png": 9, "svg": 9}
+    assert Counter(name.rsplit(".", 1)[1] for name in written) == {"csv": 8, "png": 10, "svg": 10}
     assert all(f"{tmp_path}/{name}" in out.replace("\\", "/") for name in written)
     for name, content in written.items():
         if name.endswith(".png"):

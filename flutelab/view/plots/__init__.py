@@ -10,7 +10,7 @@ from flutelab.view.plots.corrections import plot_corrections
 from flutelab.view.plots.every import drawings_of
 from flutelab.view.plots.inside import plot_spectrum, plot_standing_wave
 from flutelab.view.plots.sensitivities import plot_sensitivities
-from flutelab.view.plots.why import plot_air, plot_by_hand, plot_octaves, plot_warmth
+from flutelab.view.plots.why import plot_air, plot_by_hand, plot_jet, plot_octaves, plot_warmth
 
 __all__ = [
     "NAMED",
@@ -19,6 +19,7 @@ __all__ = [
     "plot_by_hand",
     "plot_calibration",
     "plot_corrections",
+    "plot_jet",
     "plot_mismatch",
     "plot_octaves",
     "plot_residuals",

@@ -10,12 +10,13 @@ from matplotlib.axes import Axes
 
 from flutelab.view.plots.inside import plot_spectrum, plot_standing_wave
 from flutelab.view.plots.sensitivities import plot_sensitivities
-from flutelab.view.plots.why import plot_air, plot_by_hand, plot_octaves, plot_warmth
+from flutelab.view.plots.why import plot_air, plot_by_hand, plot_jet, plot_octaves, plot_warmth
 
 _ONE_PICTURE = {
     "octaves": plot_octaves,
     "rules": plot_by_hand,
     "warmth": plot_warmth,
+    "jet": plot_jet,
     "air": plot_air,
     "small_changes": plot_sensitivities,
 }

@@ -120,32 +120,40 @@ def plot_standing_wave(result: StandingWave, *, row: int = 0, ax: Axes | None = 
         radiated power in percent; dashed, the acoustic ends of the column.
     """
     ax = ax or new_axes(5.4)
-    place = millimetres(result.position)
-    pressure, flow = result.pressure[row].real, result.flow[row].imag
+    name = result.label[row] or "the bare pipe"
     with style():
-        ax.axhline(0, color=PALE, linewidth=1.0)
-        ax.plot(place, pressure, color=BLUE, linewidth=2.2, label="pressure")
-        most = np.max(np.abs(flow))
-        ax.plot(
-            place, flow / most, color=VERMILION, linewidth=2.2, linestyle="--",
-            label="flow, a quarter of a period away",
-        )  # fmt: skip
-        ends = [result.effective_head[row], result.effective_end[row]]
-        for number, end in enumerate(x for x in ends if np.isfinite(x)):
-            label = None if number else "the column's acoustic ends"
-            ax.vlines(millimetres(end), -1.2, 1.1, GREY, "dotted", linewidth=1.6, label=label)
+        ax.set_title(f"Standing wave of {name}", loc="left")
+        ax.set_xlabel("place in the bore, from the sounding edge or plain head [mm]")
+        ax.set_ylabel("over its largest")
+        if result.reason[row]:
+            ax.text(0.5, 0.5, result.reason[row], transform=ax.transAxes, ha="center")
+            return ax
+        _draw_wave(ax, result, row)
         _draw_openings(ax, result, row)
         ax.set_ylim(-1.75, 1.15)
         ax.set_yticks([-1, -0.5, 0, 0.5, 1])
-        ax.set_xlabel("place in the bore, from the sounding edge or plain head [mm]")
-        ax.set_ylabel("over its largest")
         ax.set_title(
-            f"Standing wave of {result.label[row] or 'the bare pipe'} at "
-            f"{result.frequency[row]:.1f} Hz (not the path of the air)",
+            f"Standing wave of {name} at {result.frequency[row]:.1f} Hz (not the path of the air)",
             loc="left",
         )
         ax.figure.legend(loc="outside lower left", ncols=4)
     return ax
+
+
+def _draw_wave(ax, result, row):
+    """Pressure, flow, and where the column ends."""
+    place = millimetres(result.position)
+    flow = result.flow[row].imag
+    ax.axhline(0, color=PALE, linewidth=1.0)
+    ax.plot(place, result.pressure[row].real, color=BLUE, linewidth=2.2, label="pressure")
+    ax.plot(
+        place, flow / np.max(np.abs(flow)), color=VERMILION, linewidth=2.2, linestyle="--",
+        label="flow, a quarter of a period away",
+    )  # fmt: skip
+    ends = [result.effective_head[row], result.effective_end[row]]
+    for number, end in enumerate(x for x in ends if np.isfinite(x)):
+        label = None if number else "the column's acoustic ends"
+        ax.vlines(millimetres(end), -1.2, 1.1, GREY, "dotted", linewidth=1.6, label=label)
 
 
 def _draw_openings(ax, result, row):

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from textwrap import wrap
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import FuncFormatter
 
-from flutelab.model.byhand import RULES, ByHand
+from flutelab.model.byhand import RULES, ByHand, JetReadout
 from flutelab.model.octaves import CAUSES, Octaves
 from flutelab.model.warmth import Warmth
+from flutelab.physics import jet
 from flutelab.physics.breath import AirAlong, air_at
 from flutelab.units import to_celsius
 from flutelab.view.plots.parts import name_notes, new_axes
@@ -181,4 +184,29 @@ def plot_air(air: AirAlong, *, ax: Axes | None = None) -> Axes:
         ax.set_xlabel("place in the bore, from the window (0) to the foot (100) [%]")
         ax.set_ylabel("temperature [°C]")
         ax.set_title("Air in a blown bore, as taken (estimate)", loc="left")
+    return ax
+
+
+def plot_jet(result: JetReadout, *, ax: Axes | None = None) -> Axes:
+    """Draw the jet's reduced velocity at each note, and the usual range.
+
+    Parameters
+    ----------
+    result : JetReadout
+        From `flutelab.model.byhand.jet_readout`.
+    ax : Axes, optional
+        Default: a new figure.
+    """
+    ax = ax or new_axes(4.6)
+    columns = np.arange(len(result.label))
+    low, high = jet.USUAL
+    with style():
+        ax.axhspan(low, high, color=PALE, label=f"usual, {low:g} to {high:g}")
+        ax.plot(columns, result.reduced, "o", color=BLUE, label="the jet")
+        ax.set_ylim(0, max(1.1 * np.nanmax(result.reduced, initial=0.0), high + 1))
+        name_notes(ax, result.label)
+        ax.set_ylabel("cut-ups flown in one period")
+        ax.set_title("The jet's reduced velocity", loc="left")
+        ax.figure.legend(loc="outside lower left", ncols=2)
+        ax.figure.supxlabel("\n".join(wrap(jet.CAUTION, 110)), fontsize=10.5, color=DARK)
     return ax

@@ -1,0 +1,113 @@
+"""Pictures of spectra, standing waves and jets: what they show is what was computed."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from made_notes import PIPE, SIX, STOPPED
+from matplotlib import pyplot as plt
+
+from flutelab import (
+    admittance,
+    jet_readout,
+    lattice_cutoff,
+    moist_air,
+    rows,
+    spectrum,
+    standing_wave,
+)
+from flutelab.physics.jet import CAUTION
+from flutelab.view.plots import plot_jet, plot_spectrum, plot_standing_wave
+
+AIR = moist_air(298.0)
+BOTH = rows(SIX, "xxxxxx xxxooo", air=AIR)
+FREQUENCY = np.arange(50.0, 2100.0)
+pytestmark = pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning")
+
+
+@pytest.fixture(autouse=True)
+def _closed():
+    yield
+    plt.close("all")
+
+
+def words_of(ax):
+    return [text.get_text() for text in ax.texts]
+
+
+def test_a_spectrum_is_the_admittance_with_its_modes():
+    found = spectrum(SIX, BOTH, frequency=FREQUENCY)
+    ax = plot_spectrum(found, row=1, cutoff=lattice_cutoff(SIX, BOTH))
+    assert ax.lines[0].get_xdata() == pytest.approx(FREQUENCY)
+    assert ax.lines[0].get_ydata() == pytest.approx(np.abs(admittance(found)[1]))
+    modes = found.modes
+    speaking = np.isfinite(modes.frequency[1]) & (modes.frequency[1] < 2100)
+    wanted = [
+        f"{f:.0f} Hz\nQ {q:.0f}"
+        for f, q in zip(modes.frequency[1, speaking], modes.q[1, speaking], strict=True)
+    ]
+    assert words_of(ax) == wanted
+    assert "xxxooo" in ax.get_title(loc="left")
+    assert ax.get_xlabel() == "frequency [Hz]"
+    said = [text.get_text() for text in ax.figure.legends[0].get_texts()]
+    assert any(word.startswith("cutoff of a regular row, ") for word in said)
+
+
+@pytest.mark.parametrize(("status", "marker", "hollow"), [
+    ("ok", "o", False), ("near cutoff", "D", False), ("weak", "o", True),
+])  # fmt: skip
+def test_a_mark_a_status(status, marker, hollow):
+    found = spectrum(SIX, BOTH, frequency=FREQUENCY)
+    modes = replace(found.modes, status=np.full(found.modes.status.shape, status))
+    ax = plot_spectrum(replace(found, modes=modes))
+    marks = [line for line in ax.lines if line.get_marker() == marker]
+    assert marks
+    assert all((line.get_markerfacecolor() == "white") == hollow for line in marks)
+
+
+def test_zeros_are_short_lines():
+    found = spectrum(SIX, BOTH, frequency=FREQUENCY)
+    ax = plot_spectrum(found, row=0)
+    places = [segment[0][0] for segment in ax.collections[0].get_segments()]
+    assert places == pytest.approx(found.zeros[0][np.isfinite(found.zeros[0])])
+
+
+def test_a_wave_shows_what_leaves():
+    found = standing_wave(SIX, BOTH)
+    ax = plot_standing_wave(found, row=1)
+    pressure, flow = ax.lines[1], ax.lines[2]
+    assert pressure.get_ydata() == pytest.approx(found.pressure[1].real)
+    assert np.max(np.abs(flow.get_ydata())) == pytest.approx(1.0)
+    shares = [int(word.split()[0]) for word in words_of(ax) if word.endswith("%")]
+    assert sum(shares) == pytest.approx(100, abs=3)
+    marks = {line.get_label(): line for line in ax.lines if line.get_marker() == "o"}
+    assert len(marks["closed"].get_xdata()) == 3
+    assert len(marks["open"].get_xdata()) == 5
+    assert marks["open"].get_markerfacecolor() == "white"
+    assert f"{found.frequency[1]:.1f} Hz" in ax.get_title(loc="left")
+    ends = [segment[0][0] for lines in ax.collections for segment in lines.get_segments()]
+    wanted = [1e3 * found.effective_head[1], 1e3 * found.effective_end[1]]
+    assert ends == pytest.approx(wanted)
+
+
+def test_a_note_without_a_wave_says_why():
+    found = standing_wave(SIX, BOTH, register=40)
+    ax = plot_standing_wave(found)
+    assert words_of(ax) == [found.reason[0]]
+    assert found.reason[0]
+
+
+@pytest.mark.parametrize("flute", [PIPE, STOPPED], ids=["open", "stopped"])
+def test_pipes_of_any_end(flute):
+    asked = rows(flute, ["x" * len(flute.holes)], air=AIR)
+    assert plot_spectrum(spectrum(flute, asked)).lines
+    assert plot_standing_wave(standing_wave(flute, asked)).lines
+
+
+def test_a_jet_and_its_usual_range():
+    found = jet_readout(SIX, BOTH, 520.0)
+    ax = plot_jet(found)
+    assert ax.lines[0].get_ydata() == pytest.approx(found.reduced)
+    said = [text.get_text() for text in ax.figure.legends[0].get_texts()]
+    assert "usual, 4 to 12" in said
+    assert ax.figure.get_supxlabel().replace("\n", " ") == CAUTION
