@@ -110,4 +110,4 @@ def test_a_jet_and_its_usual_range():
     assert ax.lines[0].get_ydata() == pytest.approx(found.reduced)
     said = [text.get_text() for text in ax.figure.legends[0].get_texts()]
     assert "usual, 4 to 12" in said
-    assert ax.figure.get_supxlabel().replace("\n", " ") == CAUTION
+    assert words_of(ax)[0].replace("\n", " ") == CAUTION

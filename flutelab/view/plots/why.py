@@ -208,5 +208,8 @@ def plot_jet(result: JetReadout, *, ax: Axes | None = None) -> Axes:
         ax.set_ylabel("cut-ups flown in one period")
         ax.set_title("The jet's reduced velocity", loc="left")
         ax.figure.legend(loc="outside lower left", ncols=2)
-        ax.figure.supxlabel("\n".join(wrap(jet.CAUTION, 110)), fontsize=10.5, color=DARK)
+        ax.text(
+            0.01, 0.03, "\n".join(wrap(jet.CAUTION, 100)), transform=ax.transAxes,
+            fontsize=10.5, color=DARK, va="bottom",
+        )  # fmt: skip
     return ax
