@@ -1,4 +1,4 @@
-"""The notebook in JupyterLab, in a real browser: run all cells and look at what appears."""
+"""The notebooks in JupyterLab, in a real browser: run all cells and look at what appears."""
 
 import importlib.util
 import os
@@ -15,8 +15,6 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent.parent
-NAME = "fit-your-flute"
-PICTURES = 5
 WAIT = 120  # seconds, for a slow machine
 PICTURE = ".jp-OutputArea-output img"
 ERROR = (
@@ -53,8 +51,8 @@ def wait_for(address: str, server: subprocess.Popen, log: Path) -> None:
 
 
 @contextmanager
-def jupyterlab(folder: Path, private: Path):
-    """Serve a folder with settings of its own; give the address of its notebook's page."""
+def jupyterlab(folder: Path, private: Path, name: str):
+    """Serve a folder with settings of its own; give the address of a notebook's page."""
     token, port, log = secrets.token_hex(16), free_port(), private / "log"
     settings = private / "settings"
     overrides = settings / "labconfig" / "default_setting_overrides.json"
@@ -79,7 +77,7 @@ def jupyterlab(folder: Path, private: Path):
     try:
         address = f"http://127.0.0.1:{port}"
         wait_for(f"{address}/api?token={token}", server, log)
-        yield f"{address}/doc/tree/notebooks/{NAME}.ipynb?token={token}&reset"
+        yield f"{address}/doc/tree/notebooks/{name}.ipynb?token={token}&reset"
     finally:
         server.terminate()
         try:
@@ -126,36 +124,57 @@ def complaints_of(page) -> list[str]:
     return complaints
 
 
-def test_notebook_runs_twice_and_shows_its_pictures(chromium, tmp_path):
+@contextmanager
+def opened(chromium, tmp_path, name):
+    """The notebook in a page, its folder, and a list that fills with the page's errors."""
     folder = tmp_path / "flutes"
     for part in ("notebooks", "data-demo"):
         shutil.copytree(ROOT / part, folder / part, ignore=shutil.ignore_patterns("my-results"))
-    result = folder / "notebooks" / "my-results" / "half-inch-six.constants.json"
     page = chromium.new_page(viewport={"width": 1300, "height": 1000})
     complaints = complaints_of(page)
-    with jupyterlab(folder, tmp_path) as address:
+    with jupyterlab(folder, tmp_path, name) as address:
         page.goto(address)
         page.wait_for_function("() => window.jupyterapp !== undefined", timeout=WAIT * 1000)
         page.wait_for_function(IDLE, timeout=WAIT * 1000)
+        yield page, folder, complaints
+        if kept := os.environ.get("FLUTELAB_SCREENSHOTS"):
+            keep_screenshots(page, Path(kept), name)
+        page.close()
+
+
+def check_pictures(page, count: int) -> None:
+    """No error, and as many pictures as there should be, wide enough to read."""
+    assert page.locator(ERROR).count() == 0, page.locator(ERROR).all_inner_texts()
+    assert page.locator(PICTURE).count() == count
+    widths = page.locator(PICTURE).evaluate_all("all => all.map(img => img.naturalWidth)")
+    assert min(widths) > 600
+
+
+def test_fit_your_flute_runs_twice_and_shows_its_pictures(chromium, tmp_path):
+    with opened(chromium, tmp_path, "fit-your-flute") as (page, folder, complaints):
+        result = folder / "notebooks" / "my-results" / "half-inch-six.constants.json"
         for _ in range(2):  # the second time its result is there already
             run_all(page)
-            assert page.locator(ERROR).count() == 0, page.locator(ERROR).all_inner_texts()
-            assert page.locator(PICTURE).count() == PICTURES
+            check_pictures(page, 5)
             assert result.is_file()
-        widths = page.locator(PICTURE).evaluate_all("all => all.map(img => img.naturalWidth)")
         said = page.locator(".jp-OutputArea-output pre").all_inner_texts()
-        if kept := os.environ.get("FLUTELAB_SCREENSHOTS"):
-            keep_screenshots(page, Path(kept))
-        page.close()
-    assert min(widths) > 600
     assert any("fingering 'xxxoo' has 5 letters" in text for text in said)
     assert complaints == []
 
 
-def keep_screenshots(page, folder: Path) -> None:
+def test_inside_the_lattice_runs_and_shows_its_pictures(chromium, tmp_path):
+    with opened(chromium, tmp_path, "inside-the-lattice") as (page, _, complaints):
+        run_all(page)
+        check_pictures(page, 8)
+        said = page.locator(".jp-OutputArea-output pre").all_inner_texts()
+    assert any("cents_off" in text for text in said)
+    assert complaints == []
+
+
+def keep_screenshots(page, folder: Path, name: str) -> None:
     """Keep what each picture's cell looks like, for a person to see."""
     folder.mkdir(parents=True, exist_ok=True)
     pictures = page.locator(PICTURE)
     for number in range(pictures.count()):
         pictures.nth(number).scroll_into_view_if_needed()
-        page.screenshot(path=folder / f"{NAME}-{number + 1}.png")
+        page.screenshot(path=folder / f"{name}-{number + 1}.png")
