@@ -5,6 +5,7 @@ import shlex
 import shutil
 import subprocess
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -167,3 +168,25 @@ def test_top_level_holds_only_what_is_declared():
     top = {file.split("/")[0] for file in files if not file.startswith(".")}
     allowed = {"README.md", "DEVELOPERS.md", "pyproject.toml"}
     assert top - allowed <= {"flutelab", "notebooks", "data-demo", "tests", "docs"}
+
+
+def test_what_a_degree_does_is_what_the_model_says():
+    flute = flutelab.read_flute(ROOT / "data-demo" / "half-inch-six.toml")
+    closed_and_open = flutelab.rows(flute, "xxxxxx oooooo", air=flutelab.moist_air(298.15))
+
+    def risen(airs):
+        low, high = (
+            flutelab.predict_notes(flute, replace(closed_and_open, air=air)).frequency
+            for air in airs
+        )
+        return [f"{cents:.1f}" for cents in flutelab.pitch.cents(high, low)]
+
+    inside = risen(flutelab.moist_air(kelvin) for kelvin in (298.15, 299.15))
+    closed, opened = risen(flutelab.AirAlong(room_temperature=k) for k in (293.15, 294.15))
+    assert set(inside) == {"3.1"}
+    said = " ".join(README.split())
+    assert (
+        f"One degree inside moves every note by {inside[0]} cents; one degree of the room by"
+        in said
+    )
+    assert f"by {closed} (all holes closed) to {opened} (all open)" in said

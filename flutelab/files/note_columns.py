@@ -12,6 +12,7 @@ BORE = ("bore_temperature_c", "bore_temperature_f")
 ROOM = ("room_temperature_c", "room_temperature_f")
 PRESSURE = ("breath_pa", "breath_mm_water")
 TEXTS = ("session", "remark")
+A_DEGREE = "1 C is 1 to 2 cents in the room, 3 in the bore"  # by the model, see README.md
 COLUMNS = (
     *("fingering", "frequency_hz", "note", "cents", "a4_hz", "register"),
     *(*BORE, *ROOM, "humidity_percent", "breath", *PRESSURE),
@@ -107,7 +108,7 @@ def _missing(place: str, names: set[str], holes: int) -> list[Fault]:
     if not names & {*BORE, *ROOM}:
         missing.append(
             (
-                "no temperature anywhere; 1 C is 3 cents",
+                f"no temperature anywhere; {A_DEGREE}",
                 "Add room_temperature_c or room_temperature_f (or bore_temperature_c) and fill "
                 "it in every row",
             )

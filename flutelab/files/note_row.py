@@ -9,7 +9,7 @@ from flutelab import pitch
 from flutelab.errors import Fault
 from flutelab.files.csv_text import TableRow, place_of
 from flutelab.files.note_cells import PITCHES, CellError, cell_value, last_digit
-from flutelab.files.note_columns import BORE, PRESSURE, ROOM, hole_columns
+from flutelab.files.note_columns import A_DEGREE, BORE, PRESSURE, ROOM, hole_columns
 from flutelab.model.flute import Flute, RecordError, geometry_faults, hole_name
 
 ASSUMED_A4 = 440.0
@@ -92,7 +92,7 @@ def read_row(row: TableRow, flute: Flute) -> tuple[NoteRow | None, list[Fault]]:
     if not any(cells.text(column) for column in (*BORE, *ROOM)) and _has_temperature(row):
         cells.fault(
             "",
-            "no temperature in this row; 1 C is 3 cents",
+            f"no temperature in this row; {A_DEGREE}",
             "Write it in every row (a spreadsheet program fills it down)",
         )
     note = NoteRow(
