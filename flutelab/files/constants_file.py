@@ -68,6 +68,7 @@ FORMULAS = {
     "breath": ("cents per doubling of the blowing pressure", 2, "Added as breath times "
                "log2(pressure/reference of the register) to notes with a known pressure."),
     "second_register": ("cents", 1, "Added to notes of the second register and above."),
+    "jet": ("cents", 1, "Added to notes that are blown, not to those of a loudspeaker or a tap."),
     "pad_depth": ("flutelab.physics.shapes.closed_height", 2, "A finger or pad fills pad_depth "
                   "hole radii of the chimney from outside; 0 is a lid that follows the pipe."),
     "loss": ("flutelab.physics.tube.propagation", 1, "Multiplies the wall's part of propagation "

@@ -25,6 +25,7 @@ _SAID = {
     "air_offset": "the air in the bore",
     "breath": "the breath",
     "second_register": "overblowing",
+    "jet": "the jet's pull",
     "pad_depth": "the fingers in the holes",
     "loss": "friction at the bore's wall",
     "coupling": "the openings hearing one another outside",
@@ -38,6 +39,7 @@ _ADVICE = {
     "air_offset": "measure the air inside the bore right after playing",
     "breath": "note the breath's pressure with some soft and some hard readings",
     "second_register": "add overblown notes",
+    "jet": "measure some notes without blowing, by a loudspeaker or a tap",
     "pad_depth": "add notes with many closed holes",
     "loss": "leave the friction as it is",
     "coupling": "leave the coupling as it is",
@@ -120,7 +122,8 @@ def _largest_cause(calibration, odd):
     """The unknown that moved the notes most, in the shop's unit."""
     moved = calibration.value - np.array([p.prior.mean for p in calibration.parameters])
     shifts = np.array([part.gradient[row] for _, row, part in _fitted(calibration)]) * moved
-    size = np.mean(np.abs(shifts), axis=0)
+    named = [p.is_correction or p.session is not None for p in calibration.parameters]
+    size = np.mean(np.abs(shifts), axis=0) * named
     best = int(np.argmax(size))
     if round(size[best]) == 0:
         return "No cause stands out: none moves the notes by as much as a cent."

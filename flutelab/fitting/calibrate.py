@@ -15,6 +15,7 @@ import numpy as np
 from flutelab.errors import FitWarning
 from flutelab.fitting.measurements import Measurements
 from flutelab.fitting.problem import (
+    MODEL_SD,
     Parameter,
     Problem,
     follow,
@@ -95,6 +96,7 @@ def calibrate(
     priors: Mapping[str, Prior] | None = None,
     hold: Sequence[str] = (),
     loss: str = "linear",
+    model_sd: float = MODEL_SD,
 ) -> Calibration:
     """Fit the corrections to measured notes.
 
@@ -114,6 +116,9 @@ def calibrate(
         Corrections held at their prior mean exactly.
     loss : {"linear", "robust"}
         ``robust``: Huber's, corner at 2 sd, on the notes only.
+    model_sd : float
+        The model's own error for each note [cents], whatever is measured: 0.6, the worst
+        note of the six-hole pipe worked out by finite elements (docs/model.md).
 
     Returns
     -------
@@ -147,7 +152,9 @@ def calibrate(
     start = replace(means, **pressures)
     pooled_own = _own_of(measurements, own)
     known = any(pressures.values())
-    parameters = parameters_of(measurements, all_priors, own_priors, pooled_own, known)
+    parameters = parameters_of(
+        tables, all_priors, own_priors, pooled_own, breath_known=known, model_sd=model_sd
+    )
     problem = Problem(tables, parameters, start, loss)
     if len(problem.measured) < len(free):
         notes = "1 note" if len(problem.measured) == 1 else f"{len(problem.measured)} notes"
@@ -204,7 +211,8 @@ def _finish(problem, priors, free, held):
     inverse = np.linalg.inv(notes.T @ notes + np.eye(len(theta)))
     noise = widened**2 * notes.T @ notes + np.eye(len(theta))
     covariance = inverse @ noise @ inverse * np.outer(problem.unit, problem.unit)
-    singular = np.linalg.svd(jacobian[:count], compute_uv=False)
+    told = [p.is_correction or p.session is not None for p in problem.parameters]
+    singular = np.linalg.svd(jacobian[:count, told], compute_uv=False)
     corrections, spread = _for_next(problem, theta, covariance, priors)
     blind, doubt = _least_seen(spread, priors, free)
     return Calibration(
@@ -261,9 +269,9 @@ def _result(problem, theta, covariance, table):
     start = np.array(assigned.root)
     start[part.kept] = problem.roots(table)
     root = follow(m.flute, problem.rows_at(theta, table, rows), corrections, start[has_mode])
-    sessions = problem.sessions(table, has_mode)
-    gradient = _spread_out(has_mode, problem.gradient(theta, table, rows, root, sessions))
-    added = played_cents(rows, corrections) + problem.offset(theta, table, sessions)
+    linear = problem.own_columns(table, has_mode)
+    gradient = _spread_out(has_mode, problem.gradient(theta, table, rows, root, linear))
+    added = played_cents(rows, corrections) + linear @ theta
     predicted = _spread_out(has_mode, root.real * np.exp(CENT * added))
     fates = [_fate(part, row) for row in range(len(m.rows))]
     return TableResult(

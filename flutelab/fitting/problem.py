@@ -13,12 +13,15 @@ from flutelab.fitting.assign import Assignment, assign
 from flutelab.fitting.measurements import Measurements
 from flutelab.model.chain import chain
 from flutelab.model.corrections import META, Corrections, Prior, default_priors
-from flutelab.model.flute import Flute, bore_diameter
+from flutelab.model.flute import Flute, Window, bore_diameter, hole_name
 from flutelab.model.modes import at, newton
 from flutelab.model.notes import CENT, diameter_gradient, pitch_gradient, played_cents
 from flutelab.model.rows import Rows, distinct, take
+from flutelab.model.sensitivities import quantity_gradient
 
 SESSION_SD = 5.0  # cents, breath and tuner (common practice, no source)
+MODEL_SD = 0.6  # cents: the worst note against finite elements (docs/model.md)
+JET_SD = 20.0  # cents, blown against driven (estimate: half a doubling of the breath)
 BORE_AIR_SD, ROOM_AIR_SD = 1.5, 3.0  # K (common practice, no source)
 HOLE_SD = 2e-3  # m: a hole's diameter under suspicion is as good as free
 HUBER_CORNER = 2.0  # sd
@@ -34,33 +37,48 @@ class FitError(ValueError):
 class Parameter:
     """One unknown of a fit.
 
-    A correction (of all tables, or of table `table`), the offset of a `session` [cents],
-    or the diameter error of a `hole` [m].
+    A correction (of all tables, or of table `table`); or a nuisance: the offset of a
+    `session` [cents], the model's own error for a `note` (see `note_of`) [cents], or an
+    error [m] of the written geometry, `quantities` of `quantity_gradient` moving together,
+    the last two common to the `tables` of one flute; or the diameter error of a `hole`
+    under suspicion [m].
     """
 
     name: str
     prior: Prior
     table: int | None = None
+    tables: tuple[int, ...] = ()
     session: str | None = None
+    note: tuple | None = None
+    quantities: tuple[str, ...] = ()
     hole: int | None = None
 
     @property
     def is_correction(self) -> bool:
         """Whether it is one of the corrections."""
-        return self.session is None and self.hole is None
+        return self.hole is None and not self.is_linear
+
+    @property
+    def is_linear(self) -> bool:
+        """Whether its column of the Jacobian stays as it is: session, note, geometry."""
+        return self.session is not None or self.note is not None or bool(self.quantities)
 
     def concerns(self, table: int) -> bool:
         """Whether it acts on rows of a table."""
-        return self.table in (None, table)
+        return table in self.tables if self.tables else self.table in (None, table)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Table:
-    """One table's part of a fit: which of its N rows are fitted, and their modes."""
+    """One table's part of a fit: which of its N rows are fitted, and their modes.
+
+    ``by_geometry``: cents per metre, (N,), of each quantity whose uncertainty is stated.
+    """
 
     measurements: Measurements
     assigned: Assignment
     kept: np.ndarray
+    by_geometry: Mapping[str, np.ndarray] = field(default_factory=dict)
 
 
 def usual_priors(
@@ -71,11 +89,14 @@ def usual_priors(
     """Return the priors of all corrections for some tables.
 
     The air's sd is 1.5 K where every row was measured in the bore, else 3 K; a bore's
-    stated uncertainty replaces the usual one; `given` replaces any, `hold` fixes.
+    stated uncertainty replaces the usual one; the jet's pull is open only where rows were
+    driven; `given` replaces any, `hold` fixes.
     """
     priors = default_priors()
     room = any(np.any(m.from_room) for m in measurements)
     priors["air_offset"] = replace(priors["air_offset"], sd=ROOM_AIR_SD if room else BORE_AIR_SD)
+    if any(m.rows.driven is not None and np.any(m.rows.driven) for m in measurements):
+        priors["jet"] = replace(priors["jet"], sd=JET_SD)
     stated = [
         m.flute.uncertainty.bore / bore_diameter(m.flute.bore, 0.0)
         for m in measurements
@@ -130,13 +151,19 @@ def reference_pressures(tables: Sequence[Table]) -> dict[str, float | None]:
 
 
 def parameters_of(
-    measurements: Sequence[Measurements],
+    tables: Sequence[Table],
     priors: Mapping[str, Prior],
     own_priors: Sequence[Mapping[str, Prior]],
     own: Sequence[str],
+    *,
     breath_known: bool,
+    model_sd: float = MODEL_SD,
 ) -> tuple[Parameter, ...]:
-    """Return the unknowns: corrections with a prior sd, then one offset a session."""
+    """Return the unknowns: corrections with a prior sd, then what adds cents to rows.
+
+    These are one offset a session, one error of the model a note and flute, and the errors
+    of geometry that each flute states.
+    """
     parameters = []
     for name, prior in priors.items():
         if prior.sd == 0 or (name == "breath" and not breath_known):
@@ -148,11 +175,75 @@ def parameters_of(
             ]
         else:
             parameters.append(Parameter(name=name, prior=prior))
-    for table, measured in enumerate(measurements):
-        for session in dict.fromkeys(measured.session):
-            prior = Prior(name=f"session {session}", mean=0.0, sd=SESSION_SD)
-            parameters.append(Parameter(name=prior.name, prior=prior, table=table, session=session))
+    for table, part in enumerate(tables):
+        for session in dict.fromkeys(part.measurements.session):
+            name = f"session {session}"
+            parameters.append(
+                Parameter(name=name, prior=_zero(name, SESSION_SD), table=table, session=session)
+            )
+    for together in tables_by_flute(tables):
+        parameters += _of_the_flute(tables, together, model_sd)
     return tuple(parameters)
+
+
+def _zero(name, sd):
+    return Prior(name=name, mean=0.0, sd=sd)
+
+
+def tables_by_flute(tables: Sequence[Table]) -> tuple[tuple[int, ...], ...]:
+    """Return the numbers of the tables that belong to one flute, for each flute."""
+    groups: list[list[int]] = []
+    for table, part in enumerate(tables):
+        flute = part.measurements.flute
+        for group in groups:
+            if tables[group[0]].measurements.flute == flute:
+                group.append(table)
+                break
+        else:
+            groups.append([table])
+    return tuple(map(tuple, groups))
+
+
+def _of_the_flute(tables, together, model_sd):
+    """One unknown for each note's model error and each error of the written geometry."""
+    notes = dict.fromkeys(
+        note
+        for table in together
+        for note in notes_of(tables[table].measurements.rows, tables[table].assigned.register)
+    )
+    for note in notes if model_sd > 0 else ():
+        name = f"model for {note[0] or 'the bare pipe'}, register {note[1]}"
+        yield Parameter(name=name, prior=_zero(name, model_sd), tables=together, note=note)
+    for name, sd, quantities in geometry_errors(tables[together[0]].measurements.flute):
+        yield Parameter(name=name, prior=_zero(name, sd), tables=together, quantities=quantities)
+
+
+def notes_of(rows: Rows, register: np.ndarray) -> list[tuple]:
+    """Return what makes rows the same note to the model: word, register, hole diameters."""
+    diameter = [()] * len(rows) if rows.diameter is None else map(tuple, rows.diameter.tolist())
+    return list(zip(rows.label, np.asarray(register).tolist(), diameter, strict=True))
+
+
+def geometry_errors(flute: Flute) -> list[tuple[str, float, tuple[str, ...]]]:
+    """Return the stated errors of a flute's geometry: words, sd [m], what moves together.
+
+    The bore's stated error is the prior of the correction `bore`.
+    """
+    stated, count = flute.uncertainty, len(flute.holes)
+    window = isinstance(flute.head, Window)
+    walls = (("hole_walls",) if count else ()) + (("window_wall",) if window else ())
+    errors = [("wall", stated.wall, walls), ("length", stated.length, ("foot_position",))]
+    if window:
+        errors += [
+            (f"window {way} the pipe", stated.window, (f"window_{way}",))
+            for way in ("along", "across")
+        ]
+    for key, sd in (("position", stated.hole_place), ("diameter", stated.hole_diameter)):
+        what = "place" if key == "position" else key
+        errors += [
+            (f"{hole_name(i, count)}: {what}", sd, (f"hole_{i + 1}_{key}",)) for i in range(count)
+        ]
+    return [(f"caliper, {name}", sd, some) for name, sd, some in errors if sd is not None and some]
 
 
 def hole_parameter(table: int, hole: int) -> Parameter:
@@ -176,10 +267,29 @@ def tables_of(
         assigned = assign(measured, start)
         speaks = np.array([not why for why in assigned.left_out], dtype=bool)
         kept = fit_candidates(measured, free) & speaks
-        tables.append(Table(measurements=measured, assigned=assigned, kept=kept))
+        rows = replace(measured.rows, register=assigned.register)
+        tables.append(
+            Table(
+                measurements=measured,
+                assigned=assigned,
+                kept=kept,
+                by_geometry=by_geometry(measured.flute, rows, assigned.root, start),
+            )
+        )
     if not any(np.any(table.kept) for table in tables):
         raise FitError(_no_rows(tables))
     return tuple(tables)
+
+
+def by_geometry(
+    flute: Flute, rows: Rows, root: np.ndarray, corrections: Corrections
+) -> dict[str, np.ndarray]:
+    """Return cents per metre (N,) of each quantity whose uncertainty the flute states."""
+    names = list(dict.fromkeys(n for _, _, some in geometry_errors(flute) for n in some))
+    if not names or not len(rows):
+        return {}
+    gradient = np.nan_to_num(quantity_gradient(flute, rows, root, corrections, names))
+    return dict(zip(names, gradient.T, strict=True))
 
 
 def _no_rows(tables):
@@ -234,11 +344,19 @@ class Problem:
     loss: str = "linear"
     _rows: list[Rows] = field(init=False)
     _roots: list[np.ndarray] = field(init=False)
+    _linear: list[np.ndarray] = field(init=False)
     _last: tuple = field(init=False, default=(None, None))
 
     def __post_init__(self) -> None:
         self._rows = [subset(t.measurements.rows, t.kept, t.assigned.register) for t in self.tables]
         self._roots = [t.assigned.root[t.kept] for t in self.tables]
+        self._linear = [
+            self.linear_columns(
+                n, replace(t.measurements.rows, register=t.assigned.register),
+                t.measurements.session, t.by_geometry,
+            )
+            for n, t in enumerate(self.tables)
+        ]  # fmt: skip
         self.measured = np.concatenate([t.measurements.frequency[t.kept] for t in self.tables])
         self.sd = np.concatenate([t.measurements.sd[t.kept] for t in self.tables])
         self.mean = np.array([p.prior.mean for p in self.parameters])
@@ -275,19 +393,37 @@ class Problem:
             diameter[:, hole] = np.maximum(diameter[:, hole] + value, 0.1 * written[:, hole])
         return replace(rows, diameter=diameter)
 
-    def offset(self, theta: np.ndarray, table: int, sessions: Sequence[str]) -> np.ndarray:
-        """Return the session offset of rows [cents]."""
-        known = {
-            p.session: value
-            for p, value in zip(self.parameters, theta, strict=True)
-            if p.session is not None and p.table == table
-        }
-        return np.array([known[session] for session in sessions])
+    def linear_columns(
+        self, table: int, rows: Rows, sessions: Sequence[str], geometry: Mapping[str, np.ndarray]
+    ) -> np.ndarray:
+        """Return what session, note and geometry errors add to rows [cents per unit], (rows, P).
 
-    def sessions(self, table: int, keep: np.ndarray) -> list[str]:
-        """Return the sessions of one table's rows where `keep`."""
-        named = self.tables[table].measurements.session
-        return [session for session, kept in zip(named, keep, strict=True) if kept]
+        Parameters
+        ----------
+        table : int
+            The table to whose flute the rows belong.
+        rows : Rows
+            With their registers.
+        sessions : sequence of str
+        geometry : mapping of str to (rows,)
+            From `by_geometry`.
+        """
+        columns = np.zeros((len(rows), len(self.parameters)))
+        notes = notes_of(rows, rows.register)
+        for i, p in enumerate(self.parameters):
+            if not (p.is_linear and p.concerns(table)):
+                continue
+            if p.session is not None:
+                columns[:, i] = [session == p.session for session in sessions]
+            elif p.note is not None:
+                columns[:, i] = [note == p.note for note in notes]
+            else:
+                columns[:, i] = sum(geometry[name] for name in p.quantities)
+        return columns
+
+    def own_columns(self, table: int, keep: np.ndarray) -> np.ndarray:
+        """Return `linear_columns` of one table's own rows where `keep` (N,)."""
+        return self._linear[table][keep]
 
     def cents(self, theta: np.ndarray) -> np.ndarray:
         """Return cents(measured/predicted) of the fitted rows; nan where a mode is lost."""
@@ -299,7 +435,7 @@ class Problem:
             rows = self.rows_at(theta, table, self._rows[table])
             root = follow(part.measurements.flute, rows, corrections, self._roots[table])
             added = played_cents(rows, corrections)
-            added = added + self.offset(theta, table, self.sessions(table, part.kept))
+            added = added + self.own_columns(table, part.kept) @ theta
             predicted.append(np.log(np.abs(root.real)) / CENT + added)
             roots.append(root)
         cents = np.log(self.measured) / CENT - np.concatenate(predicted)
@@ -308,10 +444,13 @@ class Problem:
         return cents
 
     def gradient(
-        self, theta: np.ndarray, table: int, rows: Rows, roots: np.ndarray, sessions: Sequence[str]
+        self, theta: np.ndarray, table: int, rows: Rows, roots: np.ndarray, linear: np.ndarray
     ) -> np.ndarray:
-        """Return d(predicted cents)/d(theta) of rows of one table, (rows, unknowns)."""
-        result = np.zeros((len(rows), len(self.parameters)))
+        """Return d(predicted cents)/d(theta) of rows of one table's flute, (rows, unknowns).
+
+        `linear` (rows, unknowns) from `linear_columns` or `own_columns`.
+        """
+        result = np.array(linear, dtype=float)
         if not len(rows):
             return result
         corrections = self.corrections(theta, table)
@@ -325,9 +464,6 @@ class Problem:
         if holes:
             by_hole = diameter_gradient(flute, rows, roots, corrections)
             result[:, holes] = by_hole[:, [self.parameters[i].hole for i in holes]]
-        for i in mine:
-            if self.parameters[i].session is not None:
-                result[:, i] = [session == self.parameters[i].session for session in sessions]
         return result
 
     def gradients(self, theta: np.ndarray) -> np.ndarray:
@@ -337,7 +473,7 @@ class Problem:
             [
                 self.gradient(
                     theta, table, self._rows[table], self._roots[table],
-                    self.sessions(table, part.kept),
+                    self.own_columns(table, part.kept),
                 )
                 for table, part in enumerate(self.tables)
             ]

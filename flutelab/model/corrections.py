@@ -68,6 +68,9 @@ class Corrections:
     second_register: float = _correction(
         0.0, 10.0, "cents", "added to notes of the second register and above"
     )
+    jet: float = _correction(
+        0.0, 0.0, "cents", "what the jet adds to a note that is blown, at usual breath"
+    )
     pad_depth: float = _correction(
         0.3, 0.2, "hole radii", "how far a finger or pad reaches into a closed hole", 0.0, 0.8
     )

@@ -36,6 +36,9 @@ class Rows:
         1, 2, ...; 0 = not stated.
     breath : (N,) or None
         Blowing pressure [Pa]; nan = not measured.
+    driven : (N,) bool or None
+        True where the air column was set going without a jet, by a loudspeaker or a tap;
+        None = all rows were blown.
     label : tuple of str
         The fingering word of each row.
     """
@@ -46,6 +49,7 @@ class Rows:
     air: Air | AirAlong
     register: np.ndarray
     breath: np.ndarray | None = None
+    driven: np.ndarray | None = None
     label: tuple[str, ...]
 
     def __post_init__(self) -> None:
@@ -179,6 +183,7 @@ def take(fingerings: Rows, index: np.ndarray) -> Rows:
         air=type(fingerings.air)(**leaves),
         register=fingerings.register[index],
         breath=None if fingerings.breath is None else fingerings.breath[index],
+        driven=None if fingerings.driven is None else fingerings.driven[index],
         label=tuple(fingerings.label[i] for i in index),
     )
 

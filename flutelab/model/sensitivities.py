@@ -123,20 +123,60 @@ def sensitivities(
     """
     corrections, formulas = corrections or Corrections(), formulas or Formulas()
     notes = predict_notes(flute, fingerings, corrections, formulas=formulas)
-    index, inverse = distinct(fingerings, notes.root.real, notes.root.imag)
-    root, some = notes.root[index], take(fingerings, index)
+    given = _Given(flute=flute, rows=fingerings, corrections=corrections, formulas=formulas)
     with already_warned():
         quantities = tuple(_quantities(flute, corrections, formulas))
-        given = _Given(flute=flute, rows=some, corrections=corrections, formulas=formulas)
-        hertz = _gradient(given, quantities, root)
+        gradient = _cents(given, quantities, notes.root)
     return Sensitivities(
         **{name: tuple(getattr(q, name) for q in quantities) for name in ("what", "group", "unit")},
         names=tuple(q.name for q in quantities),
-        gradient=hertz.T[inverse] / (CENT * notes.root.real[:, None]),
+        gradient=gradient,
         frequency=notes.frequency,
         label=notes.label,
         register=notes.register,
     )
+
+
+def quantity_gradient(
+    flute: Flute,
+    fingerings: Rows,
+    root: np.ndarray,
+    corrections: Corrections,
+    names: Sequence[str],
+    *,
+    formulas: Formulas | None = None,
+) -> np.ndarray:
+    """Return cents per unit of some of the quantities of `sensitivities`, (N, P).
+
+    Parameters
+    ----------
+    flute : Flute
+    fingerings : Rows
+    root : (N,) complex
+        Eigenfrequencies of these rows under `corrections` [Hz]; nan gives nan.
+    corrections : Corrections
+        Without a batch axis.
+    names : sequence of P str
+    formulas : Formulas, optional
+
+    Raises
+    ------
+    KeyError
+        A quantity that the flute does not have.
+    """
+    formulas = formulas or Formulas()
+    given = _Given(flute=flute, rows=fingerings, corrections=corrections, formulas=formulas)
+    with already_warned():
+        known = {q.name: q for q in _quantities(flute, corrections, formulas)}
+        return _cents(given, [known[name] for name in names], np.asarray(root))
+
+
+def _cents(given, quantities, root):
+    """Cents per unit of each quantity at the roots (N,), (N, P); rows alike are done once."""
+    index, inverse = distinct(given.rows, root.real, root.imag)
+    some = replace(given, rows=take(given.rows, index))
+    hertz = _gradient(some, quantities, root[index])
+    return hertz.T[inverse] / (CENT * root.real[:, None])
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
