@@ -17,11 +17,15 @@ from flutelab import (
     input_impedance,
     modes,
     moist_air,
+    predict_notes,
     rows,
 )
-from flutelab.model.chain import chain
+from flutelab.model.chain import Formulas, chain
+from flutelab.model.cutoff import lattice_cutoff
 from flutelab.model.lattice import elements
-from flutelab.model.modes import mode_count, register_roots
+from flutelab.model.modes import mode_count, register_roots, searched
+from flutelab.model.octaves import _registers
+from flutelab.model.spectrum import spectrum
 
 AIR = moist_air(295.0)
 IDEAL = Corrections(loss=0.0, foot=0.0, coupling=0.0)
@@ -140,6 +144,45 @@ def test_registers_count_the_modes_that_speak():
     assert register_roots(found, np.array([2, 1])).tolist() == [2, 1]
     assert register_roots(found, np.array([3, 2])).tolist() == [-1, -1]
     assert register_roots(found, np.array([1, 1])).tolist() == [0, 1]
+
+
+def test_a_register_is_sought_among_the_same_modes_however_many_are_found():
+    assert [searched(n) for n in (1, 2, np.array([1, 3]), np.array([], dtype=int))] == [3, 4, 5, 3]
+    found = SimpleNamespace(status=np.array([["ok", "weak", "weak", "weak", "ok"]]))
+    assert register_roots(found, np.array([2])).tolist() == [-1]
+
+
+@pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning")
+def test_everything_names_the_same_registers():
+    rng, passed_over = np.random.default_rng(71), 0
+    for _ in range(30):
+        flute = random_flute(rng)
+        asked = random_rows(rng, flute, 2, letters="xoh")
+        seen = spectrum(flute, asked, frequency=np.linspace(100.0, 5000.0, 10)).modes
+        found = _registers(flute, asked, Corrections(), Formulas())[0]
+        for register in (1, 2):
+            each = replace(asked, register=np.full(2, register))
+            note = predict_notes(flute, each)
+            column = register_roots(seen, np.full(2, register))
+            passed_over += np.sum(column >= register)
+            for pitch in (found[:, register - 1], seen.frequency[[0, 1], column]):
+                assert note.frequency == pytest.approx(pitch, rel=1e-7)
+            status = seen.status[[0, 1], column]
+            assert note.status.tolist() == status.tolist()
+            if register == 1:
+                assert lattice_cutoff(flute, asked).near.tolist() == list(status == "near cutoff")
+    assert passed_over > 10  # weak modes below a register: the test would see a wrong count
+
+
+@pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning")
+def test_modes_are_judged_alike_however_many_are_asked_for():
+    flute = six_holes()
+    asked = rows(flute, "oooxxx oxxxoo xxxooo", air=AIR)
+    most = modes(flute, asked, count=6)
+    for count in (1, 2, 4):
+        found = modes(flute, asked, count=count)
+        assert found.status.tolist() == most.status[:, :count].tolist()
+        assert found.strength == pytest.approx(most.strength[:, :count], rel=1e-6)
 
 
 def test_the_count_steps_by_one_at_each_reactive_mode():

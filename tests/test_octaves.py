@@ -15,6 +15,7 @@ from flutelab import (
     Flute,
     Hole,
     Window,
+    modes,
     moist_air,
     playing_frequencies,
     rows,
@@ -134,3 +135,23 @@ def test_a_twelfth_is_no_octave():
 def test_order_matters_little_where_causes_hardly_meet():
     found = octaves(SIX, rows(SIX, "xxxxxx", air=AIR))
     assert np.max(np.abs(found.parts - found.alone)) < 1.0
+
+
+def test_a_weak_mode_passed_over_and_the_cutoff_are_remarked():
+    flute = demo("half-inch-six").flute
+    fingerings = rows(flute, "xxxxxx xxxooo oooooo", air=AIR)
+    found = octaves(flute, fingerings)
+    assert found.remark[0] == ""
+    assert found.remark[1] == "the second is near the open holes' cutoff or above it"
+    weak = modes(flute, fingerings, count=2).frequency[2, 1]
+    assert found.first[2] < weak < found.second[2]
+    assert found.remark[2].startswith(f"a weak mode at {weak:.0f} Hz passed over; the second")
+
+
+def test_a_row_with_a_reason_has_no_remark():
+    stopped = replace(SIX, foot=replace(SIX.foot, kind="stopped"))
+    found = octaves(stopped, rows(stopped, "xxxxxx oooooo", air=AIR))
+    assert found.reason[0]
+    assert found.remark[0] == ""
+    assert not found.reason[1]
+    assert found.remark[1]

@@ -11,7 +11,7 @@ from flutelab.model.chain import Formulas, chain
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Bore, End, Flute, along_pipe, bore_diameter, bore_side_diameter
 from flutelab.model.lattice import elements, head_impedance, in_blocks
-from flutelab.model.modes import open_pair, plane_wave_limit, register_roots, solved_modes
+from flutelab.model.modes import open_pair, plane_wave_limit, register_roots, searched, solved_modes
 from flutelab.model.rows import Rows, checked, take
 from flutelab.model.spectrum import POINTS, ridders
 from flutelab.physics.breath import single_air
@@ -87,7 +87,7 @@ def lattice_cutoff(
         some = take(fingerings, first == number)
         own[first == number] = _half_power(*_from_hole(flute, some, number), corrections, formulas)
     # the whole flute's warnings, once
-    found, _ = solved_modes(flute, fingerings, corrections, count=3, formulas=formulas)
+    found, _ = solved_modes(flute, fingerings, corrections, count=searched(1), formulas=formulas)
     column = register_roots(found, np.ones(len(fingerings)))
     status = found.status[np.arange(len(fingerings)), column]
     pair = open_pair(flute, fingerings)

@@ -15,7 +15,7 @@ from flutelab.model.chain import Chain, Formulas, chain
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Bore, End, Flute, Hole, Window, bore_diameter
 from flutelab.model.lattice import Elements, elements, solve, system
-from flutelab.model.modes import register_roots, solved_modes, warn_of_notes
+from flutelab.model.modes import register_roots, searched, solved_modes, warn_of_notes
 from flutelab.model.rows import Rows, checked
 
 FEWEST = 20  # points: the effective ends must lie well within a quarter wave of one
@@ -187,7 +187,7 @@ def _names(flute):
 
 def _roots(flute, fingerings, corrections, register, formulas):
     """Eigenfrequencies (N,) of the wanted registers, and reasons; any number where none is."""
-    count = int(register.max(initial=1)) + 1
+    count = searched(register)
     found, numbers = solved_modes(flute, fingerings, corrections, count=count, formulas=formulas)
     column = register_roots(found, register)
     pick = np.arange(len(fingerings)), np.maximum(column, 0)

@@ -28,6 +28,7 @@ from flutelab.model.lattice import (
 from flutelab.model.rows import Rows, checked, distinct, take
 from flutelab.physics.breath import single_air
 from flutelab.physics.hole import cutoff_frequency, open_length
+from flutelab.physics.shapes import cover_length
 
 STEPS = (0.5, 1.0)  # of losses and radiation, on the way from the reactive model
 FINEST_STEP = 0.02
@@ -42,6 +43,8 @@ NEWTON_STEPS = 12
 LONGEST = 0.1  # of the root, a single step
 CONVERGED = 1e-7  # relative change after which Newton's next would be lost in rounding
 ROUGH = 1e-4  # and after which it is good enough to go on from
+JUDGED_BY = 3  # modes, from the lowest, with whose strongest all are compared
+SPARE = 2  # modes below a register that may be weak
 WEAK = 0.15  # strength below which a mode is not counted as a register; see docs/model.md
 NEAR_CUTOFF = 0.7
 LOW_Q = 20.0
@@ -51,10 +54,10 @@ LOW_Q = 20.0
 class Modes:
     """The first M modes of N rows, each array (N, M).
 
-    ``frequency`` [Hz] (nan where none), ``q``, ``strength`` (peak admittance at the
-    head, behind a window times frequency squared, against the row's strongest), ``status`` (``ok``,
-    ``near cutoff``, ``weak``, ``none``) and ``reason`` (words where there is no mode,
-    else "").
+    ``frequency`` [Hz] (nan where none), ``q``, ``strength`` (peak admittance at the head,
+    behind a window times frequency squared, against the strongest of the row's first three,
+    however many are asked for; higher ones may have more than 1), ``status`` (``ok``,
+    ``near cutoff``, ``weak``, ``none``) and ``reason`` (words where there is no mode, else "").
     """
 
     frequency: np.ndarray
@@ -127,14 +130,15 @@ def solved_modes(
     limit = plane_wave_limit(numbers)
     ceiling = _ceiling(numbers, len(fingerings))
     with already_warned():
-        roots, reason = find_roots(at(numbers), ceiling, count, limit)
+        roots, reason = find_roots(at(numbers), ceiling, max(count, JUDGED_BY), limit)
         peak = _peak_admittance(at(numbers), roots)
         if numbers.head.kind == "window":  # behind it healthy modes' peaks fall as 1/f^2
             peak = peak * roots.real**2
     peak = np.where(reason == "", peak, 0.0)
-    strongest = np.max(peak, axis=-1, keepdims=True)
-    strength = peak / np.where(strongest > 0, strongest, 1.0)
-    roots = np.where(reason == "", roots, np.nan)
+    strongest = np.max(peak[:, :JUDGED_BY], axis=-1, keepdims=True)
+    strength = (peak / np.where(strongest > 0, strongest, 1.0))[:, :count]
+    reason = reason[:, :count]
+    roots = np.where(reason == "", roots[:, :count], np.nan)
     with np.errstate(divide="ignore"):
         q = roots.real / (2 * roots.imag)
     status = np.where(_near_cutoff(flute, fingerings, roots.real, q), "near cutoff", "ok")
@@ -171,11 +175,21 @@ def _warn_of_unheard(numbers, roots, speaks):
     )
 
 
+def searched(register: int | np.ndarray) -> int:
+    """Return among how many modes, from the lowest, registers up to the highest are sought."""
+    return int(np.max(register, initial=1)) + SPARE
+
+
 def register_roots(found: Modes, register: np.ndarray) -> np.ndarray:
-    """Return for each row the column of its register among the modes that speak; -1 = none."""
+    """Return for each row the column of its register among the modes that speak; -1 = none.
+
+    Register n is sought among the first `searched(n)` modes, even where more were found.
+    """
+    register = np.asarray(register)[:, None]
     speaks = (found.status == "ok") | (found.status == "near cutoff")
     order = np.cumsum(speaks, axis=-1)
-    hit = speaks & (order == np.asarray(register)[:, None])
+    sought = np.arange(speaks.shape[-1]) < register + SPARE
+    hit = speaks & sought & (order == register)
     return np.where(hit.any(axis=-1), hit.argmax(axis=-1), -1)
 
 
@@ -362,7 +376,8 @@ def open_pair(flute: Flute, fingerings: Rows) -> tuple[np.ndarray, ...]:
     """Return what a regular row like the first two open holes is made of, each (N,).
 
     Sound speed [m/s], then the two holes' mean radius, mean radius of the bore, spacing between
-    their centres and mean whole length t_E [m]; nan where fewer than two are open.
+    their centres and mean whole length t_E [m], a part cover's included; nan where fewer than
+    two are open.
     """
     speed = np.broadcast_to(single_air(fingerings.air).sound_speed, (len(fingerings),))
     numbers = np.full((4, len(fingerings)), np.nan)
@@ -375,8 +390,9 @@ def open_pair(flute: Flute, fingerings: Rows) -> tuple[np.ndarray, ...]:
         if len(first) == 2:
             diameter = written if fingerings.diameter is None else fingerings.diameter[row]
             radius, a, w = diameter[first] / 2, bore[first], wall[first]
-            height = open_length(radius, a, w, a + w).mean()
-            numbers[:, row] = radius.mean(), a.mean(), np.diff(place[first])[0], height
+            height = open_length(radius, a, w, a + w)
+            height = height + cover_length(fingerings.openness[row, first], radius)
+            numbers[:, row] = radius.mean(), a.mean(), np.diff(place[first])[0], height.mean()
     return speed, *numbers
 
 

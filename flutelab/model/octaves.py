@@ -12,7 +12,7 @@ from flutelab.errors import already_warned
 from flutelab.model.chain import Formulas
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Bore, End, Flute, Window, bore_diameter
-from flutelab.model.modes import register_roots, solved_modes, warn_of_notes
+from flutelab.model.modes import register_roots, searched, solved_modes, warn_of_notes
 from flutelab.model.notes import CENT
 from flutelab.model.rows import Rows, checked, rows, take
 from flutelab.physics.breath import AirAlong, single_air
@@ -25,7 +25,7 @@ CAUSES = {
     "coupling": "openings hearing one another outside",
     "air": "air that changes along the bore",
 }
-MODES = 4  # among which the two registers are looked for
+MODES = searched(2)
 _STEPS = 4  # of the secant that keeps the first mode where it is
 _SAME = 0.01  # cents
 
@@ -39,7 +39,8 @@ class Octaves:
     orders of switching off, ``alone`` (C, N) what goes when that one alone is switched off;
     ``remainder`` (N,) the stretch left without any; ``blowing`` [cents] what the correction
     `second_register` adds in playing, which is in none of these. nan where there is a
-    ``reason``.
+    ``reason``; ``remark`` says what makes the numbers less than they seem (a weak mode passed
+    over, the open holes' cutoff), "" where nothing does.
     """
 
     label: tuple[str, ...]
@@ -52,6 +53,7 @@ class Octaves:
     remainder: np.ndarray
     blowing: float
     reason: tuple[str, ...]
+    remark: tuple[str, ...]
 
 
 def octaves(
@@ -87,6 +89,10 @@ def octaves(
     in Contributions to the Theory of Games II, Princeton, 307-317, 1953; from memory). What
     remains is mostly the foot's end correction, which falls with frequency.
 
+    The second register is the second mode that speaks. Where a weak one lies below it (see
+    `flutelab.model.modes`), or it is itself near the cutoff of the open holes, a ``remark`` says
+    so: its stretch then tells of the holes' own resonances rather than of an octave.
+
     Examples
     --------
     >>> import flutelab
@@ -100,7 +106,8 @@ def octaves(
     (('losses',), 5.0)
     """
     corrections, formulas = corrections or Corrections(), formulas or Formulas()
-    pitch, reason, numbers = _registers(flute, checked(fingerings), corrections, formulas)
+    seen = _registers(flute, checked(fingerings), corrections, formulas)
+    pitch, reason, remark, numbers = seen
     reason = [why or _no_octave(flute, fingerings, n) for n, why in enumerate(reason)]
     warn_of_notes(numbers, pitch[[not why for why in reason]])
     causes = tuple(name for name in CAUSES if _has(flute, fingerings, corrections, name))
@@ -125,6 +132,7 @@ def octaves(
         remainder=remainder,
         blowing=float(corrections.second_register),
         reason=tuple(reason),
+        remark=tuple("" if why else text for why, text in zip(reason, remark, strict=True)),
     )
 
 
@@ -155,7 +163,7 @@ def _no_octave(flute, fingerings, n):
 
 
 def _registers(flute, fingerings, corrections, formulas):
-    """First and second register [Hz] (N, 2), why not, and the chain."""
+    """First and second register [Hz] (N, 2), why not, remarks, and the chain."""
     found, numbers = solved_modes(flute, fingerings, corrections, count=MODES, formulas=formulas)
     count = len(fingerings)
     columns = np.stack([register_roots(found, np.full(count, n)) for n in (1, 2)], axis=-1)
@@ -164,7 +172,20 @@ def _registers(flute, fingerings, corrections, formulas):
         "" if np.all(row >= 0) else f"no mode of register {1 + int(np.argmin(row >= 0))} speaks"
         for row in columns
     ]
-    return np.where(columns >= 0, found.frequency[pick], np.nan), reason, numbers
+    remark = [_remark(found, row, second) for row, second in enumerate(columns[:, 1])]
+    return np.where(columns >= 0, found.frequency[pick], np.nan), reason, remark, numbers
+
+
+def _remark(found, row, second):
+    """What is to be known of a second register in column `second`."""
+    told = []
+    weak = [f"{f:.0f}" for f in found.frequency[row, :second][found.status[row, :second] == "weak"]]
+    if weak:
+        modes = "a weak mode" if len(weak) == 1 else "weak modes"
+        told.append(f"{modes} at {' and '.join(weak)} Hz passed over")
+    if found.status[row, second] == "near cutoff":
+        told.append("the second is near the open holes' cutoff or above it")
+    return "; ".join(told)
 
 
 @dataclass(frozen=True)
