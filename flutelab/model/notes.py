@@ -17,7 +17,8 @@ from flutelab.model.rows import Rows, checked, distinct, rows, take
 from flutelab.physics.air import Air
 
 CENT = np.log(2) / 1200
-ACOUSTIC = tuple(name for name in NAMES if name not in ("breath", "second_register"))
+PLAYED = ("breath", "second_register", "jet")  # what blowing adds to the air column's note
+ACOUSTIC = tuple(name for name in NAMES if name not in PLAYED)
 _STEP = {"air_offset": 1e-2}  # K; all others 1e-4 of their own unit
 
 
@@ -129,22 +130,24 @@ def _why_none(reason):
 
 
 def played_cents(fingerings: Rows, corrections: Corrections) -> np.ndarray:
-    """Return what breath and register add to each row's eigenfrequency [cents], (N,)."""
-    register, doublings = _played_terms(fingerings, corrections)
-    return corrections.second_register * register + corrections.breath * doublings
+    """Return what blowing adds to each row's eigenfrequency [cents], (N,)."""
+    terms = _played_terms(fingerings, corrections)
+    return sum(getattr(corrections, name) * terms[name] for name in PLAYED)
 
 
 def _played_terms(fingerings, corrections):
-    """(second register or above, doublings of pressure about its reference), each (N,)."""
+    """What each correction of `PLAYED` is multiplied by, each (N,); nothing in driven rows."""
+    count, driven = len(fingerings), fingerings.driven
+    blown = np.ones(count) if driven is None else 1.0 - np.asarray(driven, dtype=float)
     second = np.asarray(fingerings.register) >= 2
-    if fingerings.breath is None:
-        return second.astype(float), np.zeros(len(fingerings))
-    first, above = (
-        np.nan if pressure is None else pressure
-        for pressure in (corrections.reference_pressure, corrections.overblown_pressure)
-    )
-    doublings = np.log2(fingerings.breath / np.where(second, above, first))
-    return second.astype(float), np.nan_to_num(doublings)
+    doublings = np.zeros(count)
+    if fingerings.breath is not None:
+        first, above = (
+            np.nan if pressure is None else pressure
+            for pressure in (corrections.reference_pressure, corrections.overblown_pressure)
+        )
+        doublings = np.nan_to_num(np.log2(fingerings.breath / np.where(second, above, first)))
+    return {"breath": blown * doublings, "second_register": blown * second, "jet": blown}
 
 
 def pitch_gradient(
@@ -174,8 +177,7 @@ def pitch_gradient(
     mode condition D, all corrections in one batched evaluation.
     """
     gradient = np.zeros((len(fingerings), len(names)))
-    second, doublings = _played_terms(fingerings, corrections)
-    for name, column in (("second_register", second), ("breath", doublings)):
+    for name, column in _played_terms(fingerings, corrections).items():
         if name in names:
             gradient[:, list(names).index(name)] = column
     acoustic = [name for name in names if name in ACOUSTIC]
