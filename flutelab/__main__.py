@@ -21,7 +21,7 @@ from flutelab.files.look import look
 from flutelab.files.note_table import read_measurements
 from flutelab.files.report import report
 from flutelab.files.safely import check_free, write_all
-from flutelab.files.tables import table
+from flutelab.files.tables import csv_text, table
 from flutelab.files.workspace import default_folder, find_clone, lab_command, prepare_workspace
 from flutelab.fitting.calibrate import DEFAULT_FREE, calibrate
 from flutelab.fitting.problem import FitError
@@ -167,7 +167,7 @@ def _predict(options) -> int:
         a4=_a4(options.a4),
     )
     if options.csv:
-        print(told.frame.to_csv(index=False, float_format="%.7g"), end="")
+        print(csv_text(told.frame), end="")
         print("\n".join(told.remarks), file=sys.stderr)
     else:
         print(told.text)
@@ -215,7 +215,7 @@ def _write_looked(results, options) -> list[Path]:
     check_free(paths.values(), options.overwrite)
     draw_without_windows()
     contents = {
-        paths[f"{name}.csv"]: table(results[name], a4=options.a4).to_csv(index=False).encode()
+        paths[f"{name}.csv"]: csv_text(table(results[name], a4=options.a4)).encode()
         for name in tables
     }
     for name, draw in drawings.items():
@@ -318,7 +318,7 @@ def _write_results(result, odd, paths, options) -> None:
     pictures = picture_files(plot_calibration(result, suspects=odd))
     contents = {
         paths["constants"]: constants_text(result).encode(),
-        paths["table"]: table(result, a4=options.a4).to_csv(index=False).encode(),
+        paths["table"]: csv_text(table(result, a4=options.a4)).encode(),
         paths["png"]: pictures["png"],
         paths["svg"]: pictures["svg"],
     }

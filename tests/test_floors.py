@@ -87,6 +87,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "sentences",
             "report",
             "foretell",
+            "look_text",
             "look",
             "spreadsheet",
             "workspace",

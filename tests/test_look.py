@@ -1,5 +1,8 @@
 """Looking inside a flute's notes: sections, sentences, what is left out and what is refused."""
 
+import re
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from made_notes import PIPE, SCALE, SIX, STOPPED, notes_of
@@ -7,6 +10,7 @@ from made_notes import PIPE, SCALE, SIX, STOPPED, notes_of
 from flutelab import (
     Corrections,
     DataError,
+    End,
     calibrate,
     octaves,
     read_constants,
@@ -15,6 +19,7 @@ from flutelab import (
     write_constants,
 )
 from flutelab.files.look import look
+from flutelab.files.look_text import sentences
 from flutelab.physics.breath import AirAlong
 from flutelab.units import celsius
 from flutelab.view.plots import drawings_of
@@ -63,10 +68,12 @@ def test_numbers_are_those_of_the_records():
 def test_the_sentences_name_the_worst_octave_and_the_strongest_size():
     found = look(SIX, SCALE, bore=celsius(25.0))
     first, second = found.text.splitlines()[1:3]
-    stretch = found.results["octaves"].stretch
-    worst = SCALE[int(np.argmax(np.abs(stretch)))]
-    assert first.startswith(f"The octave of {worst} is farthest off: ")
-    assert "narrow, most of it by: holes" in first
+    seen = found.results["octaves"]
+    plain = [abs(cents) * (not said) for cents, said in zip(seen.stretch, seen.remark, strict=True)]
+    worst = int(np.argmax(plain))
+    cents = seen.stretch[worst]
+    told = f"{abs(cents):.0f} cents {'wide' if cents > 0 else 'narrow'}, most of it by: "
+    assert first.startswith(f"The octave of {SCALE[worst]} is farthest off: {told}")
     assert second.startswith("Of all sizes, this one moves a note most: hole ")
     assert "cents per mm on" in second
 
@@ -81,13 +88,71 @@ def test_a_plain_pipe_has_no_cutoff_and_no_empty_rule():
     found = look(PIPE, [""], bore=celsius(22.0))
     assert titles_of(found) == [TITLES[0], *TITLES[2:4], TITLES[6]]
     assert "  bare " in found.text
-    assert "row: c/2L" not in found.text
+    assert not re.search(r"\bholes?\b", found.text)
+    assert "straight: c/2L, L from the head to the foot" in found.text
+    assert "corrected: c/2L, with 0.6 bore radii beyond each open end" in found.text
 
 
 def test_a_stopped_pipe_has_no_octave_and_says_why():
     found = look(STOPPED, ["x" * len(STOPPED.holes)], bore=celsius(22.0))
     assert "overblows to a twelfth" in found.text
-    assert TITLES[3] not in found.text
+    assert "nothing: they are of pipes open at both ends, and this one is stopped" in found.text
+    assert re.search(r"to stopper +sounds from window 100 %", found.text)
+
+
+@pytest.mark.filterwarnings("ignore:invalid value:RuntimeWarning")
+def test_a_flute_stopped_at_both_ends_lets_no_sound_out():
+    head = End(position=0.0, kind="stopped")
+    shut = replace(STOPPED, head=head, holes=())
+    found = look(shut, [""], bore=celsius(22.0))
+    assert "column stopper to stopper" in found.text
+    assert "nothing is open: no sound leaves" in found.text
+    assert "sounds from" not in found.text
+
+
+def test_a_plain_head_begins_at_nought():
+    node = replace(SIX, head=End(position=0.0, kind="node"))
+    found = look(node, SCALE[:1], bore=celsius(22.0))
+    assert re.search(r"column 0 to \d+ mm", found.text)
+
+
+def test_repeated_fingerings_count_once():
+    found = look(SIX, [SCALE[3], SCALE[0], SCALE[3].upper()], bore=celsius(22.0))
+    assert found.results["octaves"].label == (SCALE[3], SCALE[0])
+
+
+def test_a_register_above_says_what_is_of_the_first():
+    first, third = (look(SIX, WORDS, bore=celsius(22.0), register=n) for n in (1, 3))
+    assert "whichever --register" not in first.text
+    lines = third.text.splitlines()
+    assert lines.count("  of the first register, whichever --register asks for") == 2
+    assert "  from the first register to the second, whichever --register asks for" in lines
+
+
+def test_a_column_that_ends_before_the_first_open_hole_is_not_told():
+    found = look(SIX, SCALE, bore=celsius(22.0), register=3)
+    wave, cutoff = found.results["standing_wave"], found.results["cutoff"]
+    lines = {line.split()[0]: line for line in found.text.splitlines() if " Hz  " in line}
+    early = [word for word, end, hole in zip(wave.label, wave.effective_end, cutoff.place,
+             strict=True) if end < hole]  # fmt: skip
+    assert early
+    for word in early:
+        assert "column -  " in lines[word]
+    assert "column -:" in found.text
+    for word, line in lines.items():
+        assert ("column -  " in line) == (word in early or "near cutoff" in line)
+
+
+def test_a_remarked_octave_is_not_the_headline():
+    plain = look(SIX, SCALE, bore=celsius(25.0))
+    found = plain.results["octaves"]
+    worst, *_, least = np.argsort(-np.abs(found.stretch))
+    for spared, others in ((worst, ""), (least, "odd")):
+        remark = tuple("" if n == spared else others for n in range(len(SCALE)))
+        first = next(sentences(plain.results | {"octaves": replace(found, remark=remark)}))
+        assert first.startswith(f"The octave of {SCALE[spared]} is farthest off: ")
+    every = replace(found, remark=("odd",) * len(SCALE))
+    assert next(sentences(plain.results | {"octaves": every})).startswith("Of all sizes")
 
 
 def test_a_note_that_does_not_exist_says_why():

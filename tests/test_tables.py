@@ -5,8 +5,9 @@ import io
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
-from made_notes import AIR, CENT, CROSSED, SCALE, SIX, STOPPED, changed, notes_of
+from made_notes import AIR, CENT, CROSSED, PIPE, SCALE, SIX, STOPPED, changed, notes_of
 
 from flutelab import (
     AirAlong,
@@ -24,7 +25,7 @@ from flutelab import (
     standing_wave,
     table,
 )
-from flutelab.files.tables import note_name
+from flutelab.files.tables import csv_text, note_name
 from flutelab.model.sensitivities import sensitivities
 
 
@@ -93,6 +94,41 @@ def test_csv_gives_every_number_back():
     for column in frame.select_dtypes("float"):
         assert [float(row[column]) for row in back] == frame[column].tolist(), column
     assert [row["fingering"] for row in back] == SCALE
+
+
+@pytest.mark.parametrize(("name", "typed", "written"), [
+    ("frequency_hz", 440.12349, "440.123"), ("stretch_cents", -0.126, "-0.13"),
+    ("power_share_percent", 12.3456, "12.35"), ("place_mm", 12.00049, "12.0"),
+    ("hole_1_position_cents_per_mm", 0.00123, "0.001"), ("strength", 0.123449, "0.1234"),
+    ("pressure_mm_water", 53.0255, "53.03"), ("q", 55.049, "55.0"), ("jet_m_s", 29.7, "29.7"),
+])  # fmt: skip
+def test_written_numbers_have_the_digits_that_mean_something(name, typed, written):
+    assert csv_text(pd.DataFrame({name: [typed]})).splitlines() == [name, written]
+
+
+def test_words_and_holes_without_a_number_are_written_as_they_are():
+    frame = pd.DataFrame({"fingering": ["xx", "xo"], "frequency_hz": [440.0, np.nan]})
+    assert csv_text(frame) == "fingering,frequency_hz\nxx,440.0\nxo,\n"
+
+
+@pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning")
+def test_a_pipe_without_holes_is_called_bare_everywhere():
+    asked = rows(PIPE, "", air=AIR)
+    results = [predict_notes(PIPE, asked), octaves(PIPE, asked), by_hand(PIPE, asked),
+               spectrum(PIPE, asked), standing_wave(PIPE, asked), sensitivities(PIPE, asked),
+               calibrate(notes_of(PIPE, [""] * 3))]  # fmt: skip
+    for result in results:
+        assert set(table(result)["fingering"]) == {"bare"}
+
+
+def test_a_rule_that_says_nothing_has_no_column():
+    assert not [name for name in table(by_hand(PIPE, rows(PIPE, "", air=AIR))) if "row" in name]
+
+
+def test_what_is_odd_about_an_octave_is_in_its_table():
+    found = octaves(SIX, BLOWN)
+    odd = replace(found, reason=("no such mode", ""), remark=("", "a weak mode passed over"))
+    assert table(odd)["remark"].tolist() == ["no such mode", "a weak mode passed over"]
 
 
 def test_reference_pitch_reaches_the_names():
@@ -184,5 +220,6 @@ def test_air_jet_and_cutoff():
     assert jet["pressure_mm_water"].tolist() == pytest.approx([100.0, 100.0])
     assert jet["usual"].tolist() == ["no", "yes"]
     cutoff = table(lattice_cutoff(SIX, BLOWN))
+    assert list(cutoff)[2:5] == ["regular_row_hz", "regular_row_long_wave_hz", "half_power_lost_hz"]
     assert cutoff["first_open_mm"].isna().tolist() == [True, False]
-    assert cutoff["near"].tolist() == ["no", "no"]
+    assert cutoff["first_register_near"].tolist() == ["no", "no"]

@@ -100,7 +100,7 @@ def foretell(
         5, "sd_cents", np.sqrt(frame["sd_corrections_cents"] ** 2 + SESSION_SD**2 + finger**2)
     )
     if flute.targets and register == 1:
-        frame.insert(4, "over_target_cents", _over_targets(flute, frame))
+        frame.insert(4, "over_target_cents", _over_targets(flute, wanted.label, frame))
     remarks = (*said, *_remarks(flute, constants, with_offset, corrections, register))
     if "near cutoff" in set(frame["status"]):
         remarks += (NEAR_CUTOFF,)
@@ -193,9 +193,9 @@ def checked_words(flute: Flute, fingerings: Sequence[str]) -> list[str]:
     return words
 
 
-def _over_targets(flute, frame):
+def _over_targets(flute, words, frame):
     wanted = {target.fingering: target.frequency for target in flute.targets}
-    target = np.array([wanted.get(word, np.nan) for word in frame["fingering"]])
+    target = np.array([wanted.get(word, np.nan) for word in words])
     return np.log(frame["frequency_hz"].to_numpy() / target) / CENT
 
 
@@ -231,7 +231,7 @@ def _text(flute, frame, remarks):
         f"  {'fingering':<11}{'Hz':>9}  {'note':<9}{'+-':>5}" + ("  to target" if goal else ""),
     ]
     for row in frame.to_dict("records"):
-        word = row["fingering"] or "bare"
+        word = row["fingering"]
         if not np.isfinite(row["frequency_hz"]):
             lines.append(f"  {word:<11}{'-':>9}  {row['remark']}")
             continue

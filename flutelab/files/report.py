@@ -6,7 +6,7 @@ import numpy as np
 
 from flutelab.files.constants_file import is_shared, learned, sd_on
 from flutelab.files.sentences import each_row, sentences, session_name, suspect_words
-from flutelab.files.tables import note_name
+from flutelab.files.tables import fingering_name, note_name
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.problem import SESSION_SD
 from flutelab.fitting.suspects import Suspect, suspects
@@ -73,7 +73,7 @@ def _check_rows(calibration, a4):
 def _check_row(calibration, part, row, a4):
     m = part.measurements
     several = f"{m.source}: " if len(calibration.tables) > 1 else ""
-    head = f"  {several}{m.place[row]:<8}{m.rows.label[row] or 'bare':<11}"
+    head = f"  {several}{m.place[row]:<8}{fingering_name(m.rows.label[row]):<11}"
     if part.why[row]:
         return f"{head}{part.why[row]}"
     foretold, measured = (note_name(f[row], a4) for f in (part.predicted, m.frequency))
@@ -147,7 +147,7 @@ def _notes(calibration, table, a4):
         book = np.log(m.frequency[row] / part.book[row]) / CENT
         why = f": {part.why[row]}" if part.why[row] else ""
         lines.append(
-            f"  {m.place[row]:<8}{m.rows.label[row] or 'bare':<11}{part.register[row]:>3}"
+            f"  {m.place[row]:<8}{fingering_name(m.rows.label[row]):<11}{part.register[row]:>3}"
             f"{m.frequency[row]:10.2f}{note_name(m.frequency[row], a4):>9}{book:+z8.1f}"
             f"{part.residual[row]:+z8.1f}{m.sd[row]:6.1f}  {part.fate[row]}{why}"
         )

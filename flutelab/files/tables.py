@@ -25,6 +25,9 @@ _SHOP = {
     "1": ("percent", 0.01),
 }
 _FINE = ("0.1 mm", from_mm(0.1))  # of bore and walls
+# Decimals of a written number, by the ending of its column
+_DIGITS = {"_hz": 3, "_cents": 2, "_percent": 2, "_pa": 1, "_mm_water": 2, "_mm": 3, "q": 1}
+_OTHERWISE = 4
 
 
 def table(result: object, *, a4: float = 440.0) -> pd.DataFrame:
@@ -54,7 +57,27 @@ def table(result: object, *, a4: float = 440.0) -> pd.DataFrame:
         known = ", ".join(sorted(kind.__name__ for kind in _TABLES))
         msg = f"no table is made of a {type(result).__name__}; give one of {known}"
         raise TypeError(msg)
-    return make(result, a4)
+    frame = make(result, a4)
+    if "fingering" in frame:
+        frame["fingering"] = [fingering_name(word) for word in frame["fingering"]]
+    return frame
+
+
+def csv_text(frame: pd.DataFrame) -> str:
+    """Return a table as CSV, each number with the digits that mean something.
+
+    Thousandths of a hertz or millimetre, hundredths of a cent or percent; see `_DIGITS`.
+    """
+    digits = {
+        column: next((n for ending, n in _DIGITS.items() if column.endswith(ending)), _OTHERWISE)
+        for column in frame.select_dtypes("float")
+    }
+    return frame.round(digits).to_csv(index=False)
+
+
+def fingering_name(word: str) -> str:
+    """Return a fingering as written in tables: that of a pipe without holes is 'bare'."""
+    return word or "bare"
 
 
 def note_name(frequency: float, a4: float = 440.0) -> str:
@@ -144,7 +167,8 @@ def _octave_table(result, a4):
     columns |= {
         f"{name}_cents": part for name, part in zip(result.causes, result.parts, strict=True)
     }
-    return pd.DataFrame(columns | {"remainder_cents": result.remainder, "remark": result.reason})
+    remark = [why or said for why, said in zip(result.reason, result.remark, strict=True)]
+    return pd.DataFrame(columns | {"remainder_cents": result.remainder, "remark": remark})
 
 
 def _by_hand_table(result, a4):
@@ -154,6 +178,8 @@ def _by_hand_table(result, a4):
         "note": [note_name(f, a4) for f in result.model],
     }
     for name, frequency, error in zip(result.rules, result.frequency, result.error, strict=True):
+        if np.all(np.isnan(frequency)):
+            continue
         word = name.replace(" ", "_")
         columns |= {f"{word}_hz": frequency, f"{word}_off_cents": error}
     return pd.DataFrame(columns)
@@ -192,10 +218,10 @@ def _cutoff_table(result, a4):
         {
             "fingering": result.label,
             "first_open_mm": millimetres(result.place),
-            "formula_hz": result.formula,
-            "exact_hz": result.exact,
-            "own_hz": result.own,
-            "near": np.where(result.near, "yes", "no"),
+            "regular_row_hz": result.exact,
+            "regular_row_long_wave_hz": result.formula,
+            "half_power_lost_hz": result.own,
+            "first_register_near": np.where(result.near, "yes", "no"),
         }
     )
 
