@@ -5,11 +5,11 @@ from __future__ import annotations
 import argparse
 import importlib.util
 import os
+import re
 import subprocess
 import sys
 import warnings
-from collections.abc import Sequence
-from difflib import get_close_matches
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import flutelab
@@ -19,6 +19,19 @@ from flutelab.files.flute_file import read_flute
 from flutelab.files.foretell import all_fingerings, foretell, usual_fingerings
 from flutelab.files.look import look
 from flutelab.files.note_table import read_measurements
+from flutelab.files.options import (
+    Refusal,
+    check_blanks,
+    check_folder,
+    corrections,
+    humidity,
+    left_over,
+    nearest,
+    number,
+    pressure,
+    reference_pitch,
+    temperature,
+)
 from flutelab.files.report import report
 from flutelab.files.safely import check_free, write_all
 from flutelab.files.tables import csv_text, table
@@ -27,7 +40,6 @@ from flutelab.fitting.calibrate import DEFAULT_FREE, calibrate
 from flutelab.fitting.problem import FitError
 from flutelab.fitting.suspects import suspects
 from flutelab.model.corrections import NAMES
-from flutelab.units import parse_pressure, parse_temperature
 from flutelab.view.plots import drawings_of, plot_calibration
 from flutelab.view.style import close, draw_without_windows, picture_files
 
@@ -43,10 +55,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for kind in (ValidityWarning, FitWarning):
         warnings.simplefilter("always", kind)
     try:
-        options = _parser().parse_args(arguments)
+        options = _options(sys.argv[1:] if arguments is None else arguments)
         code = options.run(options)
         sys.stdout.flush()
-    except (DataError, FitError, _Refusal) as error:
+    except (DataError, FitError, Refusal) as error:
         print(error, file=sys.stderr)
         return BAD_INPUT
     except KeyboardInterrupt:
@@ -56,10 +68,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     return code
-
-
-class _Refusal(ValueError):
-    """An option that does not fit the others."""
 
 
 def _say_each_once():
@@ -73,20 +81,43 @@ def _say_each_once():
     return say
 
 
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+class _Parser(argparse.ArgumentParser):
+    """Says what was probably meant."""
+
+    def error(self, message):
+        """Print the usage and what is wrong, and stop."""
+        if choice := re.search(r"invalid choice: '(.+?)' \(choose from (.+)\)", message):
+            message += nearest(choice[1], re.findall(r"[\w-]+", choice[2]))
+        if message.endswith("expected one argument"):
+            message += "; one that begins with - needs a =, as in --room=-2C"
+        super().error(message)
+
+
+def _options(arguments) -> argparse.Namespace:
+    check_blanks(arguments)
+    parser, commands = _parser()
+    options, left = parser.parse_known_args(arguments)
+    if left:
+        known = re.findall(r"--[\w-]+", commands[options.command].format_usage())
+        raise left_over(left, f"flutelab {options.command}", known)
+    return options
+
+
+def _parser() -> tuple[argparse.ArgumentParser, Mapping[str, argparse.ArgumentParser]]:
+    """The parser, and those of the commands by name."""
+    parser = _Parser(
         prog="flutelab",
         description="Fit the end corrections of duct flutes to measured notes, and foretell notes.",
     )
     parser.add_argument("--version", action="version", version=flutelab.__version__)
-    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND", dest="command")
     _predict_parser(commands)
     _calibrate_parser(commands)
     _look_parser(commands)
     opening = commands.add_parser("open", help="open the notebooks in a folder of your own")
     opening.add_argument("folder", nargs="?", help='default: "My flutes" in your documents')
     opening.set_defaults(run=_open)
-    return parser
+    return parser, commands.choices
 
 
 def _predict_parser(commands) -> None:
@@ -103,7 +134,7 @@ def _predict_parser(commands) -> None:
     predict.add_argument(
         "--register", type=int, default=1, choices=range(1, 5), help="2 = overblown (default: 1)"
     )
-    predict.add_argument("--a4", type=float, default=440.0, metavar="HZ", help=_A4)
+    predict.add_argument("--a4", type=number, default=440.0, metavar="HZ", help=_A4)
     predict.add_argument("--csv", action="store_true", help="print a CSV table")
     predict.set_defaults(run=_predict)
 
@@ -112,7 +143,7 @@ def _air_options(parser) -> None:
     warmth = parser.add_mutually_exclusive_group()
     warmth.add_argument("--room", metavar="22C", help="room temperature, in C or F")
     warmth.add_argument("--bore", metavar="26C", help="temperature of the air in the bore")
-    parser.add_argument("--humidity", type=float, metavar="PERCENT", help="relative (default: 50)")
+    parser.add_argument("--humidity", type=number, metavar="PERCENT", help="relative (default: 50)")
 
 
 def _look_parser(commands) -> None:
@@ -129,7 +160,7 @@ def _look_parser(commands) -> None:
     )
     inside.add_argument("--out", metavar="DIR", help="folder for tables and pictures")
     inside.add_argument("--overwrite", action="store_true", help="replace files that are there")
-    inside.add_argument("--a4", type=float, default=440.0, metavar="HZ", help=_A4)
+    inside.add_argument("--a4", type=number, default=440.0, metavar="HZ", help=_A4)
     inside.set_defaults(run=_look)
 
 
@@ -145,7 +176,7 @@ def _calibrate_parser(commands) -> None:
     fit.add_argument("--robust", action="store_true", help="let stray notes pull less")
     fit.add_argument("--out", metavar="DIR", help="folder for constants, table and picture")
     fit.add_argument("--overwrite", action="store_true", help="replace files that are there")
-    fit.add_argument("--a4", type=float, default=440.0, metavar="HZ", help=_A4)
+    fit.add_argument("--a4", type=number, default=440.0, metavar="HZ", help=_A4)
     fit.set_defaults(run=_calibrate)
 
 
@@ -154,17 +185,17 @@ def _predict(options) -> int:
     constants = read_constants(options.constants) if options.constants else None
     if options.with_offset and constants is None:
         msg = "--with-offset: it needs the --constants whose air offset to apply"
-        raise _Refusal(msg)
+        raise Refusal(msg)
     told = foretell(
         flute,
         all_fingerings(flute) if options.all else options.fingering or usual_fingerings(flute),
         constants=constants,
         with_offset=options.with_offset,
-        room=_temperature("--room", options.room),
-        bore=_temperature("--bore", options.bore),
-        humidity=_humidity(options.humidity),
+        room=temperature("--room", options.room),
+        bore=temperature("--bore", options.bore),
+        humidity=humidity(options.humidity),
         register=options.register,
-        a4=_a4(options.a4),
+        a4=reference_pitch(options.a4),
     )
     if options.csv:
         print(csv_text(told.frame), end="")
@@ -175,17 +206,18 @@ def _predict(options) -> int:
 
 
 def _look(options) -> int:
+    check_folder("--out", options.out)
     flute = read_flute(options.flute)
     found = look(
         flute,
         options.fingering or usual_fingerings(flute),
         constants=read_constants(options.constants) if options.constants else None,
-        room=_temperature("--room", options.room),
-        bore=_temperature("--bore", options.bore),
-        humidity=_humidity(options.humidity),
+        room=temperature("--room", options.room),
+        bore=temperature("--bore", options.bore),
+        humidity=humidity(options.humidity),
         register=options.register,
-        pressure=_pressure(options.breath),
-        a4=_a4(options.a4),
+        pressure=pressure("--breath", options.breath),
+        a4=reference_pitch(options.a4),
     )
     written = _write_looked(found.results, options) if options.out else []
     print(found.text)
@@ -194,14 +226,6 @@ def _look(options) -> int:
     else:
         print("\nNothing was written; --out FOLDER saves tables and pictures.")
     return DONE
-
-
-def _pressure(text: str | None) -> float | None:
-    try:
-        return None if text is None else parse_pressure(text)
-    except ValueError as error:
-        msg = f"--breath: {error}"
-        raise _Refusal(msg) from None
 
 
 def _write_looked(results, options) -> list[Path]:
@@ -228,39 +252,16 @@ def _write_looked(results, options) -> list[Path]:
     return list(paths.values())
 
 
-def _temperature(option: str, text: str | None) -> float | None:
-    try:
-        return None if text is None else parse_temperature(text)
-    except ValueError as error:
-        msg = f"{option}: {error}"
-        raise _Refusal(msg) from None
-
-
-def _humidity(percent: float | None) -> float | None:
-    if percent is None:
-        return None
-    if not 1 <= percent <= 100:
-        msg = f"--humidity: {percent:g} is not a relative humidity; write percent, 1 to 100"
-        raise _Refusal(msg)
-    return percent / 100
-
-
-def _a4(frequency: float) -> float:
-    if not 380 <= frequency <= 480:
-        msg = f"--a4: {frequency:g} is not a reference pitch; write 380 to 480 Hz"
-        raise _Refusal(msg)
-    return frequency
-
-
 def _calibrate(options) -> int:
     if len(options.files) % 2:
         msg = (
             f"calibrate: {options.files[-1]!r} stands alone; write each note table right after "
             "its flute file: FLUTE NOTES [FLUTE NOTES ...]"
         )
-        raise _Refusal(msg)
-    _a4(options.a4)
-    free = _free(options.free)
+        raise Refusal(msg)
+    reference_pitch(options.a4)
+    free = corrections(options.free)
+    check_folder("--out", options.out)
     measured = _read_all(options.files)
     paths = _result_paths(options)
     check_free(paths.values(), options.overwrite)
@@ -276,20 +277,6 @@ def _calibrate(options) -> int:
     return DONE
 
 
-def _free(text: str) -> list[str]:
-    names = [name.strip() for name in text.split(",") if name.strip()]
-    wrong = [name for name in names if name not in NAMES] or ([] if names else [text])
-    if wrong:
-        near = get_close_matches(wrong[0], NAMES, 1)
-        hint = f"; the nearest is {near[0]}" if near else ""
-        msg = (
-            f"--free: {wrong[0]!r} is no correction{hint}. Write one or more of "
-            f"{', '.join(NAMES)} with commas between"
-        )
-        raise _Refusal(msg)
-    return names
-
-
 def _read_all(files):
     """Every flute file with its note table; the faults of all files in one report."""
     measured, told = [], []
@@ -299,7 +286,7 @@ def _read_all(files):
         except DataError as error:
             told.append(error)
     if told:
-        raise told[0] if len(told) == 1 else _Refusal("\n".join(str(error) for error in told))
+        raise told[0] if len(told) == 1 else Refusal("\n".join(str(error) for error in told))
     return measured
 
 
@@ -331,13 +318,13 @@ def _make_folder(name: str) -> None:
         Path(name).mkdir(parents=True, exist_ok=True)
     except OSError as error:
         msg = f"--out: the folder {name!r} cannot be made ({error.strerror}); choose another one"
-        raise _Refusal(msg) from None
+        raise Refusal(msg) from None
 
 
 def _open(options) -> int:
     if importlib.util.find_spec("jupyterlab") is None:
         msg = "open: JupyterLab is not installed; install it with: pip install -e '.[all]'"
-        raise _Refusal(msg)
+        raise Refusal(msg)
     folder = Path(options.folder) if options.folder else default_folder()
     copied = prepare_workspace(find_clone(), folder)
     print(f"{len(copied)} new files in {folder}; files that were there are as they were")

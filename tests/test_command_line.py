@@ -153,9 +153,12 @@ def test_nothing_is_overwritten_unasked(run, tmp_path):
     before = files_in(tmp_path)
     code, out, err = run("calibrate", *FIVE, "--out", tmp_path)
     assert (code, out) == (2, "")
-    assert "files to write: 4 faults" in err
-    assert err.count("the file is there already and was left as it is") == 4
-    assert err.count("or add --overwrite") == 4
+    assert err.count("4 files are there already and were left as they are. Give another") == 1
+    assert err.count("or add --overwrite") == 1
+    assert err.rstrip().splitlines()[-4:] == [
+        f"    three-quarter-five.{ending}"
+        for ending in ("constants.json", "notes.csv", "png", "svg.")
+    ]
     assert files_in(tmp_path) == before
     code, _, err = run("calibrate", *FIVE, "--out", tmp_path, "--overwrite")
     assert (code, err) == (0, "")
@@ -174,7 +177,10 @@ def test_a_file_where_the_folder_should_be(run, tmp_path):
     (tmp_path / "out").write_text("mine", encoding="utf-8")
     code, out, err = run("calibrate", *FIVE, "--out", tmp_path / "out")
     assert (code, out) == (2, "")
-    assert re.search(r"--out: the folder '.*out' cannot be made \(.+\); choose another one", err)
+    assert re.search(r"--out: '.*out' is a file; give the name of a folder, new or old", err)
+    code, out, err = run("look", SIX[0], "--out", tmp_path / "out" / "new")
+    assert (code, out) == (2, "")
+    assert re.search(r"--out: '.*out' is a file; give the name of a folder, new or old", err)
     assert files_in(tmp_path) == {"out": b"mine"}
 
 
@@ -335,7 +341,8 @@ REFUSED = {
     "no air of a pipe": (["--room", "900C"], "Check the unit, C or F"),
     "humidity as a fraction": (["--humidity", "0.5"], "--humidity: 0.5 is not a relative humidity; "
                                "write percent, 1 to 100"),
-    "humidity that is none": (["--humidity", "nan"], "--humidity: nan is not"),
+    "humidity that is none": (["--humidity", "nan"], "--humidity: 'nan' is not a number"),
+    "humidity with its sign": (["--humidity", "50%"], "'50%' is not a number; write it alone"),
     "reference pitch": (["--a4", "4400"], "--a4: 4400 is not a reference pitch"),
     "too few letters": (["--fingering", "xxxoo"], "has 5 letters but the flute has 6 holes"),
     "a letter that is none": (["--fingering", "xxxooz"], "holds 'z'"),
@@ -343,7 +350,8 @@ REFUSED = {
     "a flute file as constants": (["--constants", SIX[0]], "it is not JSON"),
     "no such constants": (["--constants", "none.json"], "there is no such file"),
     "two temperatures": (["--room", "20C", "--bore", "24C"], "not allowed with argument --room"),
-    "humidity that is a word": (["--humidity", "damp"], "invalid float value: 'damp'"),
+    "humidity that is a word": (["--humidity", "damp"],
+                                "'damp' is not a number; write it alone, without a unit"),
     "register": (["--register", "7"], "invalid choice: 7"),
 }  # fmt: skip
 
@@ -354,6 +362,44 @@ def test_predict_refuses(run, case):
     code, out, err = run("predict", SIX[0], *options)
     assert (code, out) == (2, "")
     assert words in err
+
+
+TYPED = {
+    "a blank before the unit": (["--room", "22", "C"], "--room: 'C' stands apart from 22; write it "
+                                "without the blank, --room 22C, or in quotes"),
+    "the same after =": (["--bore=77", "F"], "--bore: 'F' stands apart from 77"),
+    "a unit where none is due": (["--a4", "442", "Hz"], "write the number alone, --a4 442"),
+    "a slip of the pen": (["--humdity", "50"], "flutelab predict: '--humdity' is no option; the "
+                          "nearest is --humidity (see flutelab predict --help)"),
+    "a word too many": (["more"], "'more' belongs to no option; a text with blanks needs quotes"),
+    "a cold room": (["--room", "-2C"], "one that begins with - needs a =, as in --room=-2C"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", TYPED)
+def test_slips_in_the_options_are_told_with_their_mend(run, case):
+    options, words = TYPED[case]
+    code, out, err = run("predict", SIX[0], *options)
+    assert (code, out) == (2, "")
+    assert words in err
+    code, out, err = run("predict", *options, SIX[0])
+    assert (code, out) == (2, "")
+
+
+def test_a_unit_in_quotes_and_a_decimal_comma_are_read(run):
+    plain = run("predict", SIX[0], "--room", "22.5C", "--humidity", "50.5")
+    assert plain[0] == 0
+    assert run("predict", SIX[0], "--room", "22,5 C", "--humidity", "50,5") == plain
+
+
+def test_a_command_with_a_slip_of_the_pen(run):
+    assert "the nearest is predict" in run("predct", SIX[0])[2]
+
+
+def test_a_flute_without_holes_takes_no_fingering(run):
+    code, _, err = run("predict", DEMO / "plain-pipe-300.toml", "--fingering", "xxx")
+    assert code == 2
+    assert "--fingering: 'xxx': the flute has no holes. Leave --fingering out." in err
 
 
 def test_all_wrong_fingerings_at_once(run):

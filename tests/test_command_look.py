@@ -13,6 +13,9 @@ SIX, WOOD, PIPE, COMPUTED = (
 )
 BAD = {
     "breath in no unit": (["--breath", "520"], "--breath: '520' is not a pressure with its unit"),
+    "a storm": (["--breath", "1e6Pa"], "--breath: '1e6Pa' is 1e+06 Pa, outside 5 to 5000 Pa"),
+    "breath that is none": (["--breath", "0.1mm"], "outside 5 to 5000 Pa; check unit"),
+    "breath with a blank": (["--breath", "500", "Pa"], "--breath 500Pa, or in quotes"),
     "breath in psi": (["--breath", "1 psi"], "write it like '520Pa' or '53mm'"),
     "fingering": (["--fingering", "xxx", "xxyooo"], "options: 2 faults"),
     "room in no unit": (["--room", "22"], "--room: '22' is not a temperature with its scale"),

@@ -642,7 +642,7 @@ BAD = {
         with_column("breath_mm_water", "4900"),
         f"{AT}, breath_mm_water",
         "4900",
-        "outside 0.5 to 510 mm of water",
+        "outside 0.5 to 509.9 mm of water",
         "Check the reading",
     ),
     "sd of 0": (with_column("sd_cents", "0"), f"{AT}, sd_cents", "0", "outside 0.1", "Check"),

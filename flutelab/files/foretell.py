@@ -187,6 +187,8 @@ def checked_words(flute: Flute, fingerings: Sequence[str]) -> list[str]:
             words.append(fingering_word(text, len(flute.holes)))
         except ValueError as error:
             problem, _, mend = str(error).partition("; ")
+            if not flute.holes:
+                problem, mend = f"{text!r}: the flute has no holes", "leave --fingering out"
             faults.append(Fault(place="--fingering", problem=problem, mend=mend.capitalize()))
     if faults:
         raise DataError(OPTIONS, faults)

@@ -12,6 +12,7 @@ from flutelab.fitting.measurements import USES
 from flutelab.model.rows import fingering_word
 
 PITCHES = (50.0, 6000.0)  # Hz
+PRESSURES = (5.0, 5000.0)  # Pa, of blowing
 BREATHS = ("soft", "usual", "hard")
 _SMALLEST_HOLE = 0.001  # m; below it, inches were meant
 _CHECK = "Check the reading and the decimal point"
@@ -53,13 +54,16 @@ _RANGES = {
     "room_temperature_f": _IN_F,
     "humidity_percent": _Range(low=0, high=100, unit="%"),
     "breath_pa": _Range(
-        low=5,
-        high=5000,
+        low=PRESSURES[0],
+        high=PRESSURES[1],
         unit="Pa",
         below="Write pascals; 1 inch of water is 249 Pa, 1 kPa is 1000 Pa",
     ),
     "breath_mm_water": _Range(
-        low=0.5, high=510, unit="mm of water", below="Write millimetres; 1 inch of water is 25.4 mm"
+        low=round(units.to_mm_water(PRESSURES[0]), 1),
+        high=round(units.to_mm_water(PRESSURES[1]), 1),
+        unit="mm of water",
+        below="Write millimetres; 1 inch of water is 25.4 mm",
     ),
     "sd_cents": _Range(low=0.1, high=100, unit="cents"),
 }

@@ -63,15 +63,25 @@ def check_free(paths: Iterable[str | Path], overwrite: bool) -> None:
         A path holds a file and `overwrite` is False, or it is a folder; every
         such path is named.
     """
-    faults = []
-    for path in map(Path, paths):
-        if path.is_dir():
-            faults.append(_fault(path, "there is a folder of that name", "Give a file's name"))
-        elif not overwrite and os.path.lexists(path):
-            mend = "Give another name or folder, or add --overwrite (overwrite=True) to replace it"
-            faults.append(_fault(path, "the file is there already and was left as it is", mend))
+    paths = list(map(Path, paths))
+    folders = [path for path in paths if path.is_dir()]
+    faults = [
+        _fault(path, "there is a folder of that name", "Give a file's name") for path in folders
+    ]
+    taken = [path for path in paths if path not in folders and os.path.lexists(path)]
+    if taken and not overwrite:
+        faults.append(_taken(taken))
     if faults:
         raise DataError(faults[0].place if len(faults) == 1 else "files to write", faults)
+
+
+def _taken(paths):
+    mend = "Give another name or folder, or add --overwrite (overwrite=True) to replace"
+    if len(paths) == 1:
+        return _fault(paths[0], "the file is there already and was left as it is", f"{mend} it")
+    problem = f"{len(paths)} files are there already and were left as they are"
+    names = "".join(f"\n    {path.name}" for path in paths)
+    return _fault(paths[0].parent, problem, f"{mend} them:{names}")
 
 
 def write_all(contents: Mapping[str | Path, bytes], overwrite: bool = False) -> None:
