@@ -1,13 +1,16 @@
 """Pictures of spectra, standing waves and jets: what they show is what was computed."""
 
 from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 import pytest
 from made_notes import PIPE, SIX, STOPPED
 from matplotlib import pyplot as plt
+from matplotlib.text import Text
 
 from flutelab import (
+    End,
     admittance,
     jet_readout,
     lattice_cutoff,
@@ -110,4 +113,43 @@ def test_a_jet_and_its_usual_range():
     assert ax.lines[0].get_ydata() == pytest.approx(found.reduced)
     said = [text.get_text() for text in ax.figure.legends[0].get_texts()]
     assert "usual, 4 to 12" in said
-    assert words_of(ax)[0].replace("\n", " ") == CAUTION
+    below = ax.figure.legends[0].get_title().get_text()
+    assert below.replace("\n", " ") == CAUTION
+    # own arithmetic: 520 Pa/9.80665 m/s2 of water of 1000 kg/m3
+    assert "(53 mm of water, 30 m/s)" in ax.get_title(loc="left")
+
+
+def test_words_of_close_modes_do_not_lie_on_each_other():
+    found = spectrum(SIX, BOTH, frequency=FREQUENCY)
+    close = np.array([[700.0, 760.0, 800.0, 1700.0]])
+    modes = replace(found.modes, frequency=close, q=np.full((1, 4), 50.0),
+                    status=np.full((1, 4), "ok"))  # fmt: skip
+    ax = plot_spectrum(replace(found, modes=modes))
+    ax.figure.canvas.draw()
+    boxes = [Text.get_window_extent(words) for words in ax.texts]
+    assert len(boxes) == 4
+    assert not any(a.overlaps(b) for a, b in combinations(boxes, 2))
+    assert all(box.y1 < ax.get_window_extent().y1 for box in boxes)
+
+
+@pytest.mark.parametrize("head", ["node", "stopped"])
+def test_modes_are_peaks_of_what_is_drawn(head):
+    pipe = replace(PIPE, head=End(position=0.0, kind=head), foot=replace(PIPE.foot, kind=head))
+    found = spectrum(pipe, rows(pipe, "", air=AIR))
+    ax = plot_spectrum(found)
+    drawn, wanted = ax.lines[0].get_ydata(), np.abs(found.impedance[0])
+    assert drawn == pytest.approx(wanted if head == "stopped" else 1 / wanted)
+    assert ax.get_ylabel().startswith("impedance" if head == "stopped" else "admittance")
+    marks = [line for line in ax.lines if line.get_marker() == "o"]
+    assert marks
+    for mark in marks:
+        (frequency,), (size,) = mark.get_xdata(), mark.get_ydata()
+        around = drawn[np.abs(found.frequency / frequency - 1) < 0.2]
+        assert size == pytest.approx(np.max(around), rel=1e-3)
+
+
+def test_a_wave_that_nothing_leaves_says_so():
+    found = standing_wave(PIPE, rows(PIPE, "", air=AIR))
+    closed = replace(found, outflow=np.zeros_like(found.outflow))
+    assert words_of(plot_standing_wave(closed)) == ["nothing leaves: all is closed"]
+    assert "share of the radiated power" in words_of(plot_standing_wave(found))

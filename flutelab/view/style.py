@@ -10,9 +10,9 @@ from matplotlib.figure import Figure
 
 # The colour-blind-safe palette of Okabe and Ito, as printed by B. Wong, "Color blindness",
 # Nature Methods 8, 441 (2011), doi:10.1038/nmeth.1618 (numbers from memory). Its light
-# colours are too pale for lines and points on white: sky blue serves as a fill only.
+# colours are too pale for lines and points on white: sky blue and orange serve as fills only.
 BLUE, GREEN, PURPLE, VERMILION = "#0072B2", "#009E73", "#CC79A7", "#D55E00"
-BLACK, SKY = "#000000", "#56B4E9"
+BLACK, SKY, ORANGE = "#000000", "#56B4E9", "#E69F00"
 DARK, GREY, PALE = "#404040", "#737373", "#D9D9D9"
 
 # A session has a colour and a shape of its own: the picture serves in black and white too.

@@ -10,12 +10,20 @@ from flutelab.view.plots.corrections import plot_corrections
 from flutelab.view.plots.every import drawings_of
 from flutelab.view.plots.inside import plot_spectrum, plot_standing_wave
 from flutelab.view.plots.sensitivities import plot_sensitivities
-from flutelab.view.plots.why import plot_air, plot_by_hand, plot_jet, plot_octaves, plot_warmth
+from flutelab.view.plots.why import (
+    plot_air,
+    plot_breath,
+    plot_by_hand,
+    plot_jet,
+    plot_octaves,
+    plot_warmth,
+)
 
 __all__ = [
     "NAMED",
     "drawings_of",
     "plot_air",
+    "plot_breath",
     "plot_by_hand",
     "plot_calibration",
     "plot_corrections",

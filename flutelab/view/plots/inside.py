@@ -9,7 +9,7 @@ from flutelab.model.cutoff import LatticeCutoff
 from flutelab.model.inside import StandingWave
 from flutelab.model.spectrum import Spectrum, admittance
 from flutelab.units import millimetres
-from flutelab.view.plots.parts import handle, new_axes
+from flutelab.view.plots.parts import handle, legend_below, new_axes
 from flutelab.view.style import BLACK, BLUE, DARK, GREY, PALE, VERMILION, style
 
 _STATUS = {  # a mark a status: filled = speaks
@@ -17,6 +17,8 @@ _STATUS = {  # a mark a status: filled = speaks
     "near cutoff": ("D", False, "mode near the cutoff, or above"),
     "weak": ("o", True, "weak mode, does not speak"),
 }
+_LIFT = 8.0  # points, from a mode to its words
+_WORDS = (56.0, 30.0)  # points, the room that they take
 
 
 def plot_spectrum(
@@ -42,15 +44,17 @@ def plot_spectrum(
     Returns
     -------
     Axes
-        Admittance on a scale of ratios: a flute plays near its peaks. Each mode has its
-        frequency and Q beside it; short lines below are the reactance's rising zeros.
+        Admittance on a scale of ratios: a flute plays near its peaks. Of a stopped head it is
+        the impedance, whose peaks are the modes there. Each mode has its frequency and Q
+        beside it; short lines below are the reactance's rising zeros.
     """
     ax = ax or new_axes(5.2)
-    size = np.abs(admittance(result)[row])
+    size, words = _peaked(result, row)
     with style():
         ax.plot(result.frequency, size, color=BLUE, linewidth=1.8)
         ax.set_yscale("log")
-        ax.set_ylim(np.min(size) / 4, np.max(size) * 6)
+        ax.set_ylim(np.min(size) / 4, np.max(size) * 12)
+        ax.set_xlim(result.frequency[0], result.frequency[-1])
         handles = _mark_modes(ax, result, row, size)
         zeros = result.zeros[row][np.isfinite(result.zeros[row])]
         base = ax.get_ylim()[0]
@@ -62,16 +66,30 @@ def plot_spectrum(
                 line = ax.axvline(value, color=VERMILION, linestyle=dashes, linewidth=1.4)
                 line.set_label(f"{name}, {value:.0f} Hz")
                 handles.append(line)
-        ax.set_xlim(result.frequency[0], result.frequency[-1])
         ax.set_xlabel("frequency [Hz]")
-        ax.set_ylabel("admittance at the head [m³/(Pa s)]")
+        ax.set_ylabel(words)
         ax.set_title(f"Spectrum of {result.label[row] or 'the bare pipe'}", loc="left")
-        ax.figure.legend(handles=handles, loc="outside lower left", ncols=3)
+        legend_below(ax, handles=handles, ncols=3)
     return ax
 
 
+def _peaked(result, row):
+    """Admittance or impedance (F,), whichever the modes are peaks of, and its words."""
+    size = np.abs(admittance(result)[row])
+    modes = result.modes
+    for mode, q in zip(modes.frequency[row], modes.q[row], strict=True):
+        if result.frequency[0] <= mode <= result.frequency[-1]:
+            below, here, above = np.interp(
+                mode * (1 + np.array([-1, 0, 1]) / q), result.frequency, size
+            )
+            if here < min(below, above):
+                return 1 / size, "impedance at the head [Pa s/m³]"
+            break
+    return size, "admittance at the head [m³/(Pa s)]"
+
+
 def _mark_modes(ax, result, row, size):
-    handles = {}
+    handles, taken = {}, []
     modes = result.modes
     for frequency, q, status in zip(
         modes.frequency[row], modes.q[row], modes.status[row], strict=True
@@ -84,11 +102,24 @@ def _mark_modes(ax, result, row, size):
         ax.plot(
             frequency, top, marker=marker, color=DARK, markerfacecolor="white" if hollow else DARK
         )
+        up = _room_above(ax, frequency, top, taken)
         ax.annotate(
-            f"{frequency:.0f} Hz\nQ {q:.0f}", (frequency, top), xytext=(0, 8),
+            f"{frequency:.0f} Hz\nQ {q:.0f}", (frequency, top), xytext=(0, up),
             textcoords="offset points", ha="center", va="bottom", fontsize=10.5,
+            arrowprops={"arrowstyle": "-", "color": GREY, "shrinkB": 5} if up > _LIFT else None,
         )  # fmt: skip
     return [handles[status] for status in _STATUS if status in handles]
+
+
+def _room_above(ax, frequency, top, taken):
+    """How far above a mode [points] its words are clear of those before it, told in `taken`."""
+    x, y = ax.transData.transform((frequency, top)) * 72 / ax.figure.dpi
+    base = y + _LIFT
+    for left, low in sorted(taken, key=lambda place: place[1]):
+        if x - left < _WORDS[0] and low - _WORDS[1] < base < low + _WORDS[1]:
+            base = low + _WORDS[1]
+    taken.append((x, base))
+    return base - y
 
 
 def _cutoffs(cutoff, row):
@@ -136,7 +167,7 @@ def plot_standing_wave(result: StandingWave, *, row: int = 0, ax: Axes | None = 
             f"Standing wave of {name} at {result.frequency[row]:.1f} Hz (not the path of the air)",
             loc="left",
         )
-        ax.figure.legend(loc="outside lower left", ncols=4)
+        legend_below(ax, ncols=4)
     return ax
 
 
@@ -174,6 +205,7 @@ def _draw_openings(ax, result, row):
                 textcoords="offset points", ha="center", va="top", fontsize=10.5,
             )  # fmt: skip
     ax.annotate(
-        "share of the radiated power", (0.0, -1.70), xycoords=("axes fraction", "data"),
-        xytext=(4, 0), textcoords="offset points", fontsize=10.5, color=DARK, va="bottom",
+        "share of the radiated power" if np.any(open_ones) else "nothing leaves: all is closed",
+        (0.0, -1.70), xycoords=("axes fraction", "data"), xytext=(4, 0),
+        textcoords="offset points", fontsize=10.5, color=DARK, va="bottom",
     )  # fmt: skip

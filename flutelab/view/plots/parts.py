@@ -31,19 +31,31 @@ def handle(label: str, marker: str, colour: str, hollow: bool = False) -> Line2D
     )  # fmt: skip
 
 
+def note_name(word: str, register: int = 1) -> str:
+    """Return a note's name from its fingering word, an overblown one's with its register."""
+    return f"{word or 'bare pipe'}{f' ({register})' if register > 1 else ''}"
+
+
 def name_notes(ax: Axes, labels: Sequence[str], registers: Sequence[int] | None = None) -> None:
-    """Name the columns of a picture by fingering words, overblown ones with their register."""
+    """Name the columns of a picture by their notes; one or two stay as narrow as three."""
     registers = [1] * len(labels) if registers is None else registers
-    names = [
-        f"{word or 'bare pipe'}{f' ({register})' if register > 1 else ''}"
-        for word, register in zip(labels, registers, strict=True)
-    ]
+    names = [note_name(*note) for note in zip(labels, registers, strict=True)]
     ax.set_xticks(range(len(names)), names, family="monospace")
     if max(map(len, names), default=0) * len(names) > SIDE_BY_SIDE:
         ax.tick_params(axis="x", labelrotation=90)
+    half, middle = max(len(names), 3) / 2, (len(names) - 1) / 2
+    ax.set_xlim(middle - half, middle + half)
     letters = "".join(labels)
     told = [f"{letter} {words}" for letter, words in _LETTERS.items() if letter in letters]
     ax.set_xlabel(f"note ({', '.join(told)})" if told else "note")
+
+
+def legend_below(ax: Axes, *, words: Sequence[str] = (), **more: object) -> None:
+    """Put the legend below the axes, under lines of words."""
+    ax.figure.legend(
+        loc="outside lower left", title="\n".join(words) or None, title_fontsize=10.5,
+        alignment="left", **more,
+    )  # fmt: skip
 
 
 def shop_length(metres: float, unit: str, sd: float | None = None) -> str:

@@ -11,17 +11,16 @@ from matplotlib.colors import AsinhNorm, LinearSegmentedColormap
 
 from flutelab.files.tables import shop_changes
 from flutelab.model.sensitivities import Sensitivities
-from flutelab.view.plots.parts import new_axes
-from flutelab.view.style import BLACK, BLUE, DARK, VERMILION, style
+from flutelab.view.plots.parts import name_notes, new_axes
+from flutelab.view.style import BLACK, DARK, ORANGE, SKY, style
 
-# Lower to higher: the palette's vermilion and blue, told apart by all kinds of sight. A colour
-# only repeats the number in its cell.
-_COLOURS = LinearSegmentedColormap.from_list("lower to higher", (VERMILION, "white", BLUE))
+# Lower to higher: the palette's light colours, told apart by all kinds of sight, on which black
+# letters stand out. A colour only repeats the number in its cell.
+_COLOURS = LinearSegmentedColormap.from_list("lower to higher", (ORANGE, "white", SKY))
 _LINE = 0.27  # inches of height a quantity
 _ROUND = 1.0  # cents, about which colours turn from even steps to even ratios
 _LEAST, _MOST = 10.0, 50.0  # cents at the colours' ends
 _LETTERS = 140.0  # points: of all columns' numbers together
-_SIDE_BY_SIDE = 60  # letters of all columns' names together
 _TITLES = {
     "places": "A hole moved towards the foot (hole 1 is nearest the window)",
     "diameters": "A hole widened, outside",
@@ -47,9 +46,15 @@ def plot_sensitivities(result: Sensitivities, *, ax: Axes | None = None) -> Axes
     Axes
         A column a note and a line a quantity: cents for the change of the quantity that
         stands to the right, as a number and as a colour. A dash where there is none. The
-        numbers of 13 notes or fewer are readable in print.
+        numbers of 13 notes or fewer are readable in print. Corrections that move no note,
+        those of parts that the flute does not have among them, are left out.
     """
-    groups = [tuple(members) for _, members in groupby(range(len(result.names)), _group(result))]
+    shown = [
+        quantity
+        for quantity, group in enumerate(result.group)
+        if group != "corrections" or np.any(result.gradient[:, quantity])
+    ]
+    groups = [tuple(members) for _, members in groupby(shown, _group(result))]
     places = _places(groups)
     last = places[groups[-1][-1]]
     ax = ax or new_axes(1.9 + _LINE * (last + 1))
@@ -60,7 +65,6 @@ def plot_sensitivities(result: Sensitivities, *, ax: Axes | None = None) -> Axes
                 -0.5, places[members[0]] - 0.62, _TITLES[result.group[members[0]]],
                 fontsize=11.0, fontweight="bold", color=DARK, va="bottom",
             )  # fmt: skip
-        ax.set_xlim(-0.5, len(result.label) - 0.5)
         ax.set_ylim(last + 0.55, -1.4)
         _name_lines(ax, result, places)
         _name_notes(ax, result)
@@ -100,7 +104,7 @@ def _draw_cells(ax, result, places):
         for note, value in enumerate(values):
             ax.text(
                 note, line, _number(value), fontsize=letters, ha="center", va="center_baseline",
-                color=_readable(look.to_rgba(value)),
+                color=BLACK,
             )  # fmt: skip
     bar = ax.figure.colorbar(look, ax=ax, orientation="horizontal", shrink=0.6, aspect=40, pad=0.02)
     bar.set_ticks([t for t in (-30, -10, -3, -1, 0, 1, 3, 10, 30) if abs(t) <= most])
@@ -116,14 +120,6 @@ def _number(cents):
     if size < 0.005:
         return "0"
     return f"{cents:+.{2 if size < 0.995 else 1 if size < 9.95 else 0}f}"
-
-
-def _readable(colour):
-    """Black or white, whichever stands out on a colour; black where there is none."""
-    light = np.array(colour[:3]) if colour[3] else np.ones(3)
-    # relative luminance of sRGB: WCAG 2.2, where 0.179 parts the two (from memory)
-    linear = np.where(light <= 0.04045, light / 12.92, ((light + 0.055) / 1.055) ** 2.4)
-    return BLACK if linear @ [0.2126, 0.7152, 0.0722] > 0.179 else "white"
 
 
 def _name_lines(ax, result, places):
@@ -151,15 +147,8 @@ def _words(result, quantity):
 
 
 def _name_notes(ax, result):
-    labels = [
-        f"{word or 'bare pipe'}{f' ({register})' if register > 1 else ''}"
-        for word, register in zip(result.label, result.register, strict=True)
-    ]
-    ax.set_xticks(range(len(labels)), labels, family="monospace")
+    name_notes(ax, result.label, result.register)
+    ax.set_xlim(-0.5, len(result.label) - 0.5)
     ax.xaxis.tick_top()
     ax.tick_params(axis="x", length=0)
-    if max(map(len, labels)) * len(labels) > _SIDE_BY_SIDE:
-        ax.tick_params(axis="x", labelrotation=90)
-    letters = " (x closed, o open" + (", h half covered)" if "h" in "".join(result.label) else ")")
-    ax.set_xlabel("note" + letters * any(result.label))
     ax.xaxis.set_label_position("top")

@@ -2,26 +2,40 @@
 
 from __future__ import annotations
 
+from itertools import cycle
 from textwrap import wrap
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.patches import Patch
 from matplotlib.ticker import FuncFormatter
+from pandas import DataFrame
 
 from flutelab.model.byhand import RULES, ByHand, JetReadout
 from flutelab.model.octaves import CAUSES, Octaves
 from flutelab.model.warmth import Warmth
 from flutelab.physics import jet
 from flutelab.physics.breath import AirAlong, air_at
-from flutelab.units import to_celsius
-from flutelab.view.plots.parts import name_notes, new_axes
+from flutelab.pitch import cents
+from flutelab.units import to_celsius, to_mm_water
+from flutelab.view.plots.parts import handle, legend_below, name_notes, new_axes, note_name
 from flutelab.view.style import BLACK, BLUE, DARK, GREEN, GREY, PALE, PURPLE, SKY, VERMILION, style
 
-_LOOKS = (  # a fill and a hatching a cause, to be told apart without colour too
-    (BLUE, ""), (VERMILION, "//"), (SKY, ".."), (PURPLE, "\\\\"), (GREEN, "xx"), (PALE, "oo"),
-)  # fmt: skip
+_LOOKS = {  # a fill and a hatching a cause, to be told apart without colour too
+    "window": (BLUE, ""), "lattice": (VERMILION, "//"), "losses": (SKY, ".."),
+    "taper": (PURPLE, "\\\\"), "coupling": (GREEN, "xx"), "air": (PALE, "oo"),
+}  # fmt: skip
 _MARKS = (("o", VERMILION), ("s", BLUE), ("^", PURPLE), ("D", GREEN), ("v", BLACK))
 _LINEAR = 30.0  # cents, up to which the scale of the rules' errors is even
+_LEAST = 10.0  # cents shown to either side of 0
+_FARTHEST = 300.0  # cents, where the picture of the octaves ends
+_FADED = 0.4  # opacity of the bars of a note with a remark
+_BARE = {  # the rules of thumb that speak of a pipe without holes
+    "straight": "c/2L, L from the sounding edge or plain head to the foot",
+    "corrected": "c/2L, with the window's correction, or 0.6 bore radii at an open end",
+}
+_FROM = 50.0  # Pa, the pressure that the others are compared with
+_WORDS, _LINE = 115, 0.19  # letters of a line of words below, and its height [inches]
 
 
 def plot_octaves(result: Octaves, *, ax: Axes | None = None) -> Axes:
@@ -38,37 +52,83 @@ def plot_octaves(result: Octaves, *, ax: Axes | None = None) -> Axes:
     -------
     Axes
         A column a note: causes that widen stacked upwards, those that narrow downwards, the
-        whole as a dot. A note without an octave has its reason instead.
+        whole as a dot and a number. A note with a remark is pale and hollow, one without an
+        octave a dash; both are told in words below. Beyond 300 cents the picture ends, and an
+        arrow stands for the dot.
     """
-    ax = ax or new_axes(5.2)
-    columns = np.arange(len(result.label))
-    layers = [*zip(map(CAUSES.get, result.causes), result.parts, strict=True)]
-    layers.append(("what remains: mostly the foot's end correction", result.remainder))
-    looks = [*_LOOKS[: len(result.causes)], (GREY, "")]
-    top, bottom = np.zeros(len(columns)), np.zeros(len(columns))
+    told = _told(result)
+    ax = ax or new_axes(5.2 + _LINE * len(told))
+    pale = np.array([bool(remark) for remark in result.remark], dtype=bool)
     with style():
-        for (words, cents), (colour, hatch) in zip(layers, looks, strict=True):
-            cents = np.nan_to_num(cents)
-            start = np.where(cents >= 0, top, bottom)
-            ax.bar(
-                columns, cents, 0.62, bottom=start, color=colour, hatch=hatch, label=words,
-                edgecolor="white", linewidth=0.5,
-            )  # fmt: skip
-            top, bottom = top + np.maximum(cents, 0), bottom + np.minimum(cents, 0)
-        ax.plot(columns, result.stretch, "o", color=BLACK, markeredgecolor="white", label="whole")
-        for column, (whole, reason) in enumerate(zip(result.stretch, result.reason, strict=True)):
-            said = reason or f"{whole:+.0f}"
-            ax.annotate(
-                said, (column, top[column]), xytext=(0, 4), textcoords="offset points",
-                ha="center", va="bottom", rotation=90 if reason else 0, fontsize=10.5,
-            )  # fmt: skip
+        handles, top, bottom = _stack(ax, result, pale)
+        low, high = np.clip([min(bottom), max(top)], -_FARTHEST, _FARTHEST)
+        room = max(0.12 * (high - low), _LEAST)
+        ax.set_ylim(low - room, high + room)
+        _draw_wholes(ax, result, pale, top)
+        handles.append(handle("whole", "o", BLACK))
+        if np.any(pale):
+            handles.append(handle("whole, with a remark *", "o", BLACK, hollow=True))
         ax.axhline(0, color=DARK, linewidth=1.0)
-        ax.margins(y=0.12)
         name_notes(ax, result.label)
         ax.set_ylabel("second register over an octave [cents]")
         ax.set_title("How wide the octaves are, and why", loc="left")
-        ax.figure.legend(loc="outside lower left", ncols=2)
+        legend_below(ax, words=told, handles=handles, ncols=2)
     return ax
+
+
+def _told(result):
+    """What is to be said of notes, in lines."""
+    notes: dict[str, list[str]] = {}
+    for label, reason, remark in zip(result.label, result.reason, result.remark, strict=True):
+        if words := reason or remark:
+            notes.setdefault(words, []).append(note_name(label))
+    said = [f"* {', '.join(names)}: {words}" for words, names in notes.items()]
+    return [line for words in said for line in wrap(words, _WORDS, subsequent_indent="   ")]
+
+
+def _stack(ax, result, pale):
+    """Draw the bars; return a legend's handles and where the columns end."""
+    layers = [
+        (CAUSES[cause], part, _LOOKS[cause])
+        for cause, part in zip(result.causes, result.parts, strict=True)
+    ]
+    layers.append(("what remains: mostly the foot's end correction", result.remainder, (GREY, "")))
+    columns = np.arange(len(result.label))
+    handles, top, bottom = [], np.zeros(len(columns)), np.zeros(len(columns))
+    for words, part, (colour, hatch) in layers:
+        if np.all(np.isnan(part)):
+            continue
+        part = np.nan_to_num(part)
+        look = {"facecolor": colour, "hatch": hatch, "edgecolor": "white", "linewidth": 0.5}
+        start = np.where(part >= 0, top, bottom)
+        bars = ax.bar(columns, part, 0.62, bottom=start, label=words, **look)
+        for column in columns[pale]:
+            bars[column].set_alpha(_FADED)
+        handles.append(Patch(label=words, **look))
+        top, bottom = top + np.maximum(part, 0), bottom + np.minimum(part, 0)
+    return handles, top, bottom
+
+
+def _draw_wholes(ax, result, pale, top):
+    """A dot and a number a note, at the edge where it lies beyond; a dash where there is none."""
+    low, high = ax.get_ylim()
+    for column, whole in enumerate(result.stretch):
+        said = f"{whole:+.0f}" + ("*" if pale[column] else "")
+        if result.reason[column]:
+            said = "–*"
+        else:
+            marker = "v" if whole < low else "^" if whole > high else "o"
+            ax.plot(
+                column, np.clip(whole, low, high), marker, color=BLACK, clip_on=False, zorder=3,
+                markerfacecolor="white" if pale[column] else BLACK,
+                markeredgecolor=BLACK if pale[column] else "white",
+            )  # fmt: skip
+        beyond = top[column] > high
+        ax.annotate(
+            said, (column, high if beyond else top[column]), xytext=(0, -4 if beyond else 4),
+            textcoords="offset points", ha="center", va="top" if beyond else "bottom",
+            fontsize=10.5, bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
+        )  # fmt: skip
 
 
 def plot_by_hand(result: ByHand, *, ax: Axes | None = None) -> Axes:
@@ -84,31 +144,35 @@ def plot_by_hand(result: ByHand, *, ax: Axes | None = None) -> Axes:
     Returns
     -------
     Axes
-        Cents of rule over model against the notes, a marker and colour a rule. The scale is
-        even up to 30 cents and goes by ratios from there.
+        Cents of rule over model against the notes, a marker and colour a rule; rules that say
+        nothing of these notes are left out. The scale is even up to 30 cents and goes by
+        ratios from there, so that all fit.
     """
     ax = ax or new_axes(5.6)
     columns = np.arange(len(result.label))
+    words = RULES if any(result.label) else _BARE
+    said = result.error[np.isfinite(result.error)]
+    low, high = np.min(said, initial=-_LEAST), np.max(said, initial=_LEAST)
     with style():
         for name, error, (marker, colour) in zip(result.rules, result.error, _MARKS, strict=True):
-            ax.plot(
-                columns, error, linestyle=":", marker=marker, color=colour,
-                label=f"{name}: {RULES[name]}",
-            )  # fmt: skip
+            if name in words and np.any(np.isfinite(error)):
+                ax.plot(
+                    columns, error, linestyle=":", marker=marker, color=colour,
+                    label=f"{name}: {words[name]}",
+                )  # fmt: skip
         ax.axhline(0, color=DARK, linewidth=1.0)
         ax.set_yscale("symlog", linthresh=_LINEAR, linscale=1.2)
-        most = np.nanmax(np.abs(result.error), initial=_LINEAR)
-        ax.set_yticks(
-            [s * t for t in (0, 10, 30, 100, 300, 1000) if t <= 1.2 * most for s in (-1, 1)]
-        )
+        ax.set_ylim(1.4 * low, 1.4 * high)
+        ticks = [0, *(way * size for size in (10, 30, 100, 300, 1000) for way in (-1, 1))]
+        ax.set_yticks([tick for tick in ticks if 1.4 * low <= tick <= 1.4 * high])
         ax.yaxis.set_major_formatter(
-            FuncFormatter(lambda cents, _: f"{cents:+.0f}".replace("+0", "0"))
+            FuncFormatter(lambda cents, _: f"{cents:+.0f}" if cents else "0")
         )
         ax.minorticks_off()
         name_notes(ax, result.label)
         ax.set_ylabel("rule over model [cents]")
         ax.set_title("Rules of thumb against the model", loc="left")
-        ax.figure.legend(loc="outside lower left")
+        legend_below(ax)
     return ax
 
 
@@ -125,16 +189,16 @@ def plot_warmth(result: Warmth, *, ax: Axes | None = None) -> Axes:
     ax = ax or new_axes(4.6)
     columns = np.arange(len(result.along.label))
     with style():
-        for cents, (marker, colour), words in (
+        for off, (marker, colour), words in (
             (result.halfway, ("o", BLUE), "the air halfway to the foot, everywhere"),
             (result.room, ("s", VERMILION), "the room's air, everywhere"),
         ):
-            ax.plot(columns, cents, linestyle=":", marker=marker, color=colour, label=words)
+            ax.plot(columns, off, linestyle=":", marker=marker, color=colour, label=words)
         ax.axhline(0, color=DARK, linewidth=1.0)
         name_notes(ax, result.along.label, result.along.register)
         ax.set_ylabel("over the note in changing air [cents]")
         ax.set_title("What one air for the whole bore does to the notes", loc="left")
-        ax.figure.legend(loc="outside lower left", ncols=2)
+        legend_below(ax, ncols=2)
     return ax
 
 
@@ -197,19 +261,69 @@ def plot_jet(result: JetReadout, *, ax: Axes | None = None) -> Axes:
     ax : Axes, optional
         Default: a new figure.
     """
-    ax = ax or new_axes(4.6)
+    ax = ax or new_axes(4.8)
     columns = np.arange(len(result.label))
     low, high = jet.USUAL
+    blown = [_range(to_mm_water(result.pressure), "mm of water"), _range(result.speed, "m/s")]
     with style():
         ax.axhspan(low, high, color=PALE, label=f"usual, {low:g} to {high:g}")
         ax.plot(columns, result.reduced, "o", color=BLUE, label="the jet")
         ax.set_ylim(0, max(1.1 * np.nanmax(result.reduced, initial=0.0), high + 1))
         name_notes(ax, result.label)
         ax.set_ylabel("cut-ups flown in one period")
-        ax.set_title("The jet's reduced velocity", loc="left")
-        ax.figure.legend(loc="outside lower left", ncols=2)
-        ax.text(
-            0.01, 0.03, "\n".join(wrap(jet.CAUTION, 100)), transform=ax.transAxes,
-            fontsize=10.5, color=DARK, va="bottom",
+        ax.set_title(f"The jet's reduced velocity ({', '.join(blown)})", loc="left")
+        legend_below(ax, words=wrap(jet.CAUTION, _WORDS), ncols=2)
+    return ax
+
+
+def _range(values, unit):
+    """Numbers in words: one, or the least and the most."""
+    least, most = (f"{value:.0f}" for value in (np.min(values), np.max(values)))
+    return f"{least} {unit}" if least == most else f"{least} to {most} {unit}"
+
+
+def plot_breath(recorded: DataFrame, *, ax: Axes | None = None) -> Axes:
+    """Draw how far recorded notes rise when they are blown harder.
+
+    Parameters
+    ----------
+    recorded : DataFrame
+        A row a recording: ``note``, ``pressure_pa``, ``frequency_hz``, and of its note
+        ``cents_per_doubling``, the slope through all its recordings, with ``scatter_cents``.
+        Each note has one at 50 Pa.
+    ax : Axes, optional
+        Default: a new figure.
+
+    Returns
+    -------
+    Axes
+        Cents over the same note at 50 Pa against the pressure on a scale of ratios, a marker
+        and colour a note; the fan is that of the slopes. A note that bends out of it
+        downwards saturates.
+    """
+    ax = ax or new_axes(5.2)
+    pressure = np.unique(recorded["pressure_pa"])
+    slope = recorded["cents_per_doubling"]
+    fan = np.outer([slope.min(), slope.max()], np.log2(pressure / _FROM))
+    with style():
+        ax.fill_between(
+            pressure, *fan, color=PALE,
+            label=f"{slope.min():g} to {slope.max():g} cents per doubling of pressure",
         )  # fmt: skip
+        notes = recorded.groupby("note", sort=False)
+        for (note, rows), (marker, colour) in zip(notes, cycle(_MARKS), strict=False):
+            base = rows.loc[rows["pressure_pa"] == _FROM, "frequency_hz"].iloc[0]
+            own = rows.iloc[0]
+            ax.plot(
+                rows["pressure_pa"], cents(rows["frequency_hz"], base), marker=marker, color=colour,
+                label=f"{note}: {own['cents_per_doubling']:g} ± {own['scatter_cents']:g} cents",
+            )  # fmt: skip
+        ax.set_xscale("log", base=2)
+        ax.set_xticks(pressure, [f"{value:g}" for value in pressure])
+        ax.minorticks_off()
+        ax.axhline(0, color=DARK, linewidth=1.0)
+        ax.set_xlabel("blowing pressure [Pa]")
+        ax.set_ylabel(f"over the same note at {_FROM:g} Pa [cents]")
+        ax.set_title("A recorder's notes and the breath, as recorded", loc="left")
+        legend_below(ax, ncols=3)
     return ax
