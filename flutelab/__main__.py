@@ -35,6 +35,7 @@ from flutelab.files.options import (
 from flutelab.files.report import report
 from flutelab.files.safely import check_free, write_all
 from flutelab.files.tables import csv_text, table
+from flutelab.files.warned import plain_notes
 from flutelab.files.workspace import default_folder, find_clone, lab_command, prepare_workspace
 from flutelab.fitting.calibrate import DEFAULT_FREE, calibrate
 from flutelab.fitting.problem import FitError
@@ -51,7 +52,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command; return its exit code: 0 done, 2 bad input, 130 interrupted."""
     for stream in (sys.stdout, sys.stderr):
         stream.reconfigure(errors="replace")  # a name that the terminal cannot show
-    warnings.showwarning = _say_each_once()
+    heard: list[str] = []
+    warnings.showwarning = lambda message, *_: heard.append(str(message))
     for kind in (ValidityWarning, FitWarning):
         warnings.simplefilter("always", kind)
     try:
@@ -67,18 +69,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:  # whoever read the output has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
+    finally:
+        for note in plain_notes(heard):
+            print(f"note: {note}", file=sys.stderr)
     return code
-
-
-def _say_each_once():
-    said = set()
-
-    def say(message, category, filename, lineno, file=None, line=None):
-        if str(message) not in said:
-            said.add(str(message))
-            print(f"note: {message}", file=sys.stderr)
-
-    return say
 
 
 class _Parser(argparse.ArgumentParser):

@@ -92,6 +92,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "report",
             "foretell",
             "options",
+            "warned",
             "look_text",
             "look",
             "spreadsheet",
