@@ -62,6 +62,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "measurements",
             "assign",
             "problem",
+            "many",
             "uncertainty",
             "identifiability",
             "next_measurement",

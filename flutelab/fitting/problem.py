@@ -362,6 +362,10 @@ class Problem:
         self.mean = np.array([p.prior.mean for p in self.parameters])
         self.unit = np.array([p.prior.sd for p in self.parameters])
 
+    def fitted_rows(self, table: int) -> Rows:
+        """Return the rows of one table that are fitted, with their registers."""
+        return self._rows[table]
+
     def roots(self, table: int) -> np.ndarray:
         """Return the roots of one table's fitted rows at the last evaluation."""
         return self._roots[table]
