@@ -234,6 +234,7 @@ def test_remarks_and_conditions(results):
     assert [n for n, e in held.items() if e["reported"]] == ["foot"]
     breath = constants_of(results["breath"]).document
     assert breath["conditions"]["bore_temperature_c"] == pytest.approx([26.0, 26.0])
+    assert breath["conditions"]["temperature_measured_in"] == "bore"
     assert breath["conditions"]["humidity_percent"] == pytest.approx([50.0, 50.0])
     # 46 ... 95 mm of water, usual breath only: some 500 to 600 Pa
     assert 500 < breath["conditions"]["reference_pressure_pa"] < 600

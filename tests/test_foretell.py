@@ -13,6 +13,7 @@ from flutelab import (
     moist_air,
     playing_frequencies,
     read_constants,
+    read_measurements,
     write_constants,
 )
 from flutelab.files.foretell import all_fingerings, foretell, usual_fingerings
@@ -103,6 +104,23 @@ def test_air_as_in_a_calibration_from_the_room(fitted):
     assert "room air 21.0 C" in told.text
 
 
+def test_a_calibration_in_rooms_and_bores_says_which_temperature_is_taken(tmp_path):
+    table = "fingering,frequency_hz,room_temperature_c,bore_temperature_c\n"
+    pitches = playing_frequencies(SIX, SCALE, air=moist_air(celsius(25.0)))
+    for n, (word, pitch) in enumerate(zip(SCALE, pitches, strict=True)):
+        table += f"{word},{pitch:.2f},{'' if n % 2 else 18 + n},{25 if n % 2 else ''}\n"
+    (tmp_path / "notes.csv").write_text(table, encoding="utf-8")
+    known = constants_of(tmp_path, read_measurements(tmp_path / "notes.csv", SIX))
+    assert known.document["conditions"]["temperature_measured_in"] == "room and bore"
+    text = foretell(SIX, SCALE[:1], constants=known).text
+    assert (
+        "temperature: as in the calibration, the middle of 18.0 to 24.0 C (of the rows with a "
+        "room's temperature; others were measured in the bore); --room or --bore says another"
+    ) in text
+    assert "room air 21.0 C" in text
+    assert "others were measured" not in foretell(SIX, SCALE[:1], constants=known, room=295.0).text
+
+
 def test_half_covered_holes_are_foretold_with_the_fingers_doubt():
     told = foretell(SIX, ["xxxxxo", "xxxxxh"], bore=celsius(25.0))
     half = told.frame["sd_cents"][1]
@@ -176,7 +194,9 @@ def test_the_air_offset_is_applied_only_when_asked(tmp_path):
     without = foretell(SIX, SCALE, constants=warm)
     with_it = foretell(SIX, SCALE, constants=warm, with_offset=True)
     assert np.all(with_it.frame["frequency_hz"] > without.frame["frequency_hz"])
-    assert "air offset is not applied; --with-offset does" in without.text
+    cents = np.log(with_it.frame["frequency_hz"] / without.frame["frequency_hz"]) / CENT
+    size = f"of {warm.corrections.air_offset:+.1f} C ({cents.mean():+.1f} cents on these notes)"
+    assert f"air offset {size} is not applied; --with-offset does" in without.text
     assert "not applied" not in with_it.text
     # a new day's air errs anew: its whole prior is in the plus-minus
     assert np.all(without.frame["sd_cents"] > with_it.frame["sd_cents"])

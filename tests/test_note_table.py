@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from flutelab.errors import DataError, ValidityWarning
 from flutelab.files.note_cells import last_digit
 from flutelab.files.note_table import read_measurements, write_measurements
+from flutelab.fitting.problem import fit_candidates
 from flutelab.model.flute import Bore, End, Flute, Hole, Window
 from flutelab.model.notes import playing_frequencies
 from flutelab.physics.air import moist_air
@@ -107,6 +108,17 @@ def test_bore_wins_over_room_and_it_is_said(read):
     )
     assert not any("is assumed" in line for line in notes.reading)
     assert notes.humidity.tolist() == [0.4, 0.4]
+
+
+def test_a_word_and_a_pressure_say_which_is_used(read):
+    head = "fingering,frequency_hz,room_temperature_c,breath,breath_pa\n"
+    notes = read(head + "xx,523,21,soft,300\nxo,602,22,hard,\noo,700,22,usual,500\n")
+    assert [line for line in notes.reading if "breath" in line and "row 1:" in line] == [
+        "row 1: breath is given in a word and as a pressure; the pressure is used where breath is "
+        "fitted (--free breath), else the word keeps the row apart"
+    ]
+    assert fit_candidates(notes, ("window", "breath")).tolist() == [True, False, True]
+    assert fit_candidates(notes, ("window",)).tolist() == [False, False, True]
 
 
 def test_fahrenheit(read):

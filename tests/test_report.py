@@ -19,12 +19,13 @@ from made_notes import (
     notes_of,
 )
 
-from flutelab import Corrections, FitWarning, Prior, calibrate, report, suspects
+from flutelab import Corrections, FitWarning, Prior, calibrate, predict_notes, report, suspects
 from flutelab.files.constants_file import constants_of
 from flutelab.files.foretell import foretell
 from flutelab.files.sentences import foretold_cents, sentences
 from flutelab.making.cautions import CAUTIONS
 from flutelab.model.corrections import NAMES
+from flutelab.model.rows import take
 
 # A maker need not know these (our own list); a correction is never called a factor.
 STATISTICS = (
@@ -307,6 +308,19 @@ def test_every_correction_and_every_row_has_its_line(result):
             assert found, place
     assert "nan" not in text
     assert not re.search(r" -0\.0+ ", text)
+
+
+def test_what_the_air_offset_makes_is_told(results):
+    result = results["three-quarter-five"]
+    line = re.search(r"^  air_offset makes ([+-][\d.]+) cents here; .* --with-offset$",
+                     text_of(result), re.MULTILINE)  # fmt: skip
+    part = result.tables[0]
+    fitted = take(part.measurements.rows, [n for n, f in enumerate(part.fate) if f == "fitted"])
+    without, with_it = (
+        predict_notes(part.measurements.flute, fitted, corrections).frequency
+        for corrections in (replace(result.corrections, air_offset=0.0), result.corrections)
+    )
+    assert float(line[1]) == pytest.approx(np.mean(1200 * np.log2(with_it / without)), abs=0.1)
 
 
 def test_corrections_are_those_of_the_fit(results):

@@ -341,6 +341,7 @@ def _conditions(calibration):
     return {
         "bore_temperature_c": _celsius_range(halfway),
         "room_temperature_c": _celsius_range(rooms) if rooms else None,
+        "temperature_measured_in": _where_measured(tables),
         "humidity_percent": [float(np.min(np.concatenate(percent))),
                              float(np.max(np.concatenate(percent)))] if percent else None,
         "carbon_dioxide_ppm": 400.0,
@@ -351,6 +352,13 @@ def _conditions(calibration):
         "breath used",
         "errors_widened_by": calibration.widened,
     }  # fmt: skip
+
+
+def _where_measured(tables):
+    from_room = np.concatenate([m.from_room for m in tables])
+    if np.all(from_room):
+        return "room"
+    return "room and bore" if np.any(from_room) else "bore"
 
 
 def _celsius_range(kelvin):

@@ -9,7 +9,7 @@ from itertools import product
 import numpy as np
 import pandas as pd
 
-from flutelab.errors import DataError, Fault
+from flutelab.errors import DataError, Fault, already_warned
 from flutelab.files.constants_file import Constants
 from flutelab.files.tables import table
 from flutelab.fitting.calibrate import another_day
@@ -18,7 +18,7 @@ from flutelab.fitting.problem import BORE_AIR_SD, ROOM_AIR_SD, SESSION_SD
 from flutelab.model.corrections import Corrections, Spread, default_priors
 from flutelab.model.flute import Flute, bore_diameter
 from flutelab.model.notes import CENT, predict_notes
-from flutelab.model.rows import fingering_word, half_covered, rows
+from flutelab.model.rows import Rows, fingering_word, half_covered, rows
 from flutelab.physics.air import Air, moist_air
 from flutelab.physics.breath import BREATH_WORDS, AirAlong, single_air
 from flutelab.units import celsius, millimetres, to_celsius, to_fahrenheit
@@ -101,7 +101,9 @@ def foretell(
     )
     if flute.targets and register == 1:
         frame.insert(4, "over_target_cents", _over_targets(flute, wanted.label, frame))
-    remarks = (*said, *_remarks(flute, constants, with_offset, corrections, register))
+    if constants is not None and not with_offset:
+        said += offset_words(constants, flute, wanted, "; --with-offset does")
+    remarks = (*said, *_remarks(flute, constants, corrections, register))
     if "near cutoff" in set(frame["status"]):
         remarks += (NEAR_CUTOFF,)
     if np.any(half):
@@ -145,8 +147,9 @@ def air_of(
     known = None
     option = "--room" if bore is None else "--bore"
     if bore is None and room is None and constants is not None:
-        room, bore, known = _as_calibrated(constants.document["conditions"])
-        said.append("temperature: as in the calibration; --room or --bore says another")
+        conditions = constants.document["conditions"]
+        room, bore, known = _as_calibrated(conditions)
+        said.append(f"{_which_temperature(conditions)}; --room or --bore says another")
     elif bore is None and room is None:
         room = celsius(USUAL_ROOM)
         said.append(f"temperature: {USUAL_ROOM:.0f} C in the room is assumed")
@@ -177,6 +180,19 @@ def _as_calibrated(conditions):
     if room:
         return celsius(float(np.mean(room))), None, humidity
     return None, celsius(float(np.mean(conditions["bore_temperature_c"]))), humidity
+
+
+def _which_temperature(conditions):
+    """Which of a calibration's temperatures is taken."""
+    mixed = conditions.get("temperature_measured_in") == "room and bore"
+    rooms = conditions.get("room_temperature_c")
+    low, high = rooms or conditions["bore_temperature_c"]
+    words = "temperature: as in the calibration"
+    if high - low >= 0.1:
+        words += f", the middle of {low:.1f} to {high:.1f} C"
+    if mixed:
+        words += " (of the rows with a room's temperature; others were measured in the bore)"
+    return words
 
 
 def checked_words(flute: Flute, fingerings: Sequence[str]) -> list[str]:
@@ -210,13 +226,25 @@ def another_flute(constants: Constants, flute: Flute) -> Iterator[str]:
         yield f"constants of {names}; this is {flute.name!r} (bore {bore:.2f} mm)"
 
 
-def _remarks(flute, constants, with_offset, corrections, register):
+def offset_words(constants: Constants, flute: Flute, wanted: Rows, hint: str = "") -> Iterator[str]:
+    """Say that the calibration's air offset is left out, and what it would do to these notes."""
+    plain = replace(constants.corrections, air_offset=0.0)
+    with already_warned():
+        without, applied = (
+            predict_notes(flute, wanted, given).frequency
+            for given in (plain, constants.corrections)
+        )
+    cents = np.log(applied / without) / CENT
+    size = "" if np.all(np.isnan(cents)) else f" ({np.nanmean(cents):+z.1f} cents on these notes)"
+    kelvin = constants.corrections.air_offset
+    yield f"the calibration's air offset of {kelvin:+z.1f} C{size} is not applied{hint}"
+
+
+def _remarks(flute, constants, corrections, register):
     if constants is None:
         yield "no constants: the formulas as they stand, with the usual doubt about each"
     else:
         yield from another_flute(constants, flute)
-    if constants is not None and not with_offset:
-        yield "the calibration's air offset is not applied; --with-offset does"
     usual = corrections.reference_pressure if register == 1 else corrections.overblown_pressure
     if usual is not None:
         yield f"at the calibration's usual breath, {usual:.0f} Pa"

@@ -9,7 +9,7 @@ import numpy as np
 
 from flutelab.errors import DataError, Fault
 from flutelab.files.constants_file import Constants
-from flutelab.files.foretell import OPTIONS, air_of, another_flute, checked_words
+from flutelab.files.foretell import OPTIONS, air_of, another_flute, checked_words, offset_words
 from flutelab.files.look_text import sections, sentences
 from flutelab.model.byhand import by_hand, jet_readout
 from flutelab.model.corrections import Corrections
@@ -94,6 +94,8 @@ def look(
         said += another_flute(constants, flute)
     words = list(dict.fromkeys(checked_words(flute, fingerings)))
     asked = rows(flute, words, air=air, register=register)
+    if constants is not None:
+        said += offset_words(constants, flute, asked)
     results = _results(flute, asked, corrections, pressure)
     if isinstance(air, AirAlong):
         results["air"] = air

@@ -246,6 +246,7 @@ def _assumed(notes: Sequence[NoteRow], default_humidity: float):
     """Yield a sentence for each thing that rows left out."""
     room = [n for n in notes if n.bore is None]
     both = [n for n in notes if n.bore is not None and n.room is not None]
+    spoken = [n for n in notes if n.breath != "usual" and n.pressure is not None]
     dry = [n for n in notes if n.humidity is None]
     a4 = [n for n in notes if n.row.cells.get("note") and n.a4 is None]
     if room:
@@ -257,6 +258,11 @@ def _assumed(notes: Sequence[NoteRow], default_humidity: float):
         yield f"{_which(both, notes)}: bore and room temperature are given; the bore's is used"
     if dry:
         yield f"{_which(dry, notes)}: humidity of {100 * default_humidity:g} % is assumed"
+    if spoken:
+        yield (
+            f"{_which(spoken, notes)}: breath is given in a word and as a pressure; the pressure "
+            "is used where breath is fitted (--free breath), else the word keeps the row apart"
+        )
     if a4:
         yield f"{_which(a4, notes)}: A4 = {ASSUMED_A4:g} Hz is assumed"
 

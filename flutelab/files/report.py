@@ -95,7 +95,21 @@ def _corrections(calibration):
         )
         lines += [_correction(calibration, name, table) for table in tables or [None]]
     lines.append("  * reported; the others are fitted with it and widen its error")
-    return "\n".join(lines)
+    return "\n".join([*lines, *_air_offset(calibration)])
+
+
+def _air_offset(calibration):
+    """What the shared air offset does to the notes, and that predictions leave it out."""
+    offset = calibration.corrections.air_offset
+    if not (is_shared(calibration, "air_offset") and offset):
+        return
+    column = next(i for i, p in enumerate(calibration.parameters) if p.name == "air_offset")
+    fitted = [part.gradient[row, column] for _, row, part in each_row(calibration)
+              if part.fate[row] == "fitted"]  # fmt: skip
+    yield (
+        f"  air_offset makes {offset * np.mean(fitted):+z.1f} cents here; it is of these days: "
+        "flutelab predict leaves it out unless told --with-offset"
+    )
 
 
 def _own(calibration, name):
