@@ -165,7 +165,7 @@ def test_fit_your_flute_runs_twice_and_shows_its_pictures(chromium, tmp_path):
 def test_inside_the_lattice_runs_and_shows_its_pictures(chromium, tmp_path):
     with opened(chromium, tmp_path, "inside-the-lattice") as (page, _, complaints):
         run_all(page)
-        check_pictures(page, 8)
+        check_pictures(page, 14)
         said = page.locator(".jp-OutputArea-output pre").all_inner_texts()
     assert any("cents_off" in text for text in said)
     assert complaints == []

@@ -124,11 +124,13 @@ def _draw_wholes(ax, result, pale, top):
                 markeredgecolor=BLACK if pale[column] else "white",
             )  # fmt: skip
         beyond = top[column] > high
-        ax.annotate(
-            said, (column, high if beyond else top[column]), xytext=(0, -4 if beyond else 4),
+        written = ax.annotate(
+            said, (column, high if beyond else top[column]), xytext=(0, -4 if beyond else 7),
             textcoords="offset points", ha="center", va="top" if beyond else "bottom",
-            fontsize=10.5, bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
+            fontsize=10.5,
         )  # fmt: skip
+        if beyond:
+            written.set_bbox({"facecolor": "white", "edgecolor": "none", "pad": 1.0})
 
 
 def plot_by_hand(result: ByHand, *, ax: Axes | None = None) -> Axes:
