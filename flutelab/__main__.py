@@ -30,6 +30,7 @@ from flutelab.files.options import (
     number,
     pressure,
     reference_pitch,
+    register,
     temperature,
 )
 from flutelab.files.report import report
@@ -84,6 +85,8 @@ class _Parser(argparse.ArgumentParser):
             message += nearest(choice[1], re.findall(r"[\w-]+", choice[2]))
         if message.endswith("expected one argument"):
             message += "; one that begins with - needs a =, as in --room=-2C"
+        if message.endswith("required: flute"):
+            message += "; write the flute file right after the command, before the options"
         super().error(message)
 
 
@@ -126,7 +129,7 @@ def _predict_parser(commands) -> None:
     which.add_argument("--fingering", nargs="+", metavar="xxxxoo", help="default: hole by hole")
     which.add_argument("--all", action="store_true", help="every fingering of the flute")
     predict.add_argument(
-        "--register", type=int, default=1, choices=range(1, 5), help="2 = overblown (default: 1)"
+        "--register", type=register, default=1, metavar="1-4", help="2 = overblown (default: 1)"
     )
     predict.add_argument("--a4", type=number, default=440.0, metavar="HZ", help=_A4)
     predict.add_argument("--csv", action="store_true", help="print a CSV table")
@@ -147,7 +150,7 @@ def _look_parser(commands) -> None:
     _air_options(inside)
     inside.add_argument("--fingering", nargs="+", metavar="xxxxoo", help="default: hole by hole")
     inside.add_argument(
-        "--register", type=int, default=1, choices=range(1, 5), help="2 = overblown (default: 1)"
+        "--register", type=register, default=1, metavar="1-4", help="2 = overblown (default: 1)"
     )
     inside.add_argument(
         "--breath", metavar="520Pa", help="blowing pressure, for the jet; 53mm is of water"
@@ -252,6 +255,9 @@ def _calibrate(options) -> int:
             f"calibrate: {options.files[-1]!r} stands alone; write each note table right after "
             "its flute file: FLUTE NOTES [FLUTE NOTES ...]"
         )
+        raise Refusal(msg)
+    if [Path(name).suffix.lower() for name in options.files[:2]] == [".csv", ".toml"]:
+        msg = f"calibrate: write the flute file {options.files[1]!r} before its note table"
         raise Refusal(msg)
     reference_pitch(options.a4)
     free = corrections(options.free)

@@ -207,7 +207,10 @@ def test_an_odd_number_of_files(run, files):
 def test_files_in_the_wrong_order_are_told(run):
     code, _, err = run("calibrate", *reversed(SIX))
     assert code == 2
-    assert "half-inch-six.csv: " in err
+    assert f"calibrate: write the flute file {SIX[0]!r} before its note table" in err
+    code, _, err = run("predict", "--fingering", "xxxxxx", SIX[0])
+    assert code == 2
+    assert "write the flute file right after the command, before the options" in err
 
 
 def test_faults_of_all_files_come_in_one_report(run, tmp_path):
@@ -349,10 +352,11 @@ REFUSED = {
     "an offset without constants": (["--with-offset"], "--with-offset: it needs the --constants"),
     "a flute file as constants": (["--constants", SIX[0]], "it is not JSON"),
     "no such constants": (["--constants", "none.json"], "there is no such file"),
+    "a register in words": (["--register", "two"], "'two' is no register"),
     "two temperatures": (["--room", "20C", "--bore", "24C"], "not allowed with argument --room"),
     "humidity that is a word": (["--humidity", "damp"],
                                 "'damp' is not a number; write it alone, without a unit"),
-    "register": (["--register", "7"], "invalid choice: 7"),
+    "register": (["--register", "7"], "'7' is no register; write 1, 2, 3 or 4"),
 }  # fmt: skip
 
 

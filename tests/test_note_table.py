@@ -339,6 +339,13 @@ BAD = {
         "no such column",
         "frequency_hz",
     ),
+    "a temperature in no unit": (
+        "fingering,frequency_hz,bore_temperature_c,room_temp\nxx,523,22,22\n",
+        "header (line 1), column 4",
+        "room_temp",
+        "no such column",
+        "room_temperature_c or _f",
+    ),
     "duplicate column": (
         "fingering,Fingering,frequency_hz,room_temperature_c\nxx,xx,523,22\n",
         "header (line 1), column 2",
@@ -543,8 +550,22 @@ BAD = {
         HEAD + "xx,523 Hz,22\n",
         f"{AT}, frequency_hz",
         "523 Hz",
+        "is not a number alone",
+        "Write the number in the unit that the name frequency_hz ends in",
+    ),
+    "words for a pitch": (
+        HEAD + "xx,middle C,22\n",
+        f"{AT}, frequency_hz",
+        "middle C",
         "is not a number",
         "Write digits",
+    ),
+    "a temperature with its unit": (
+        HEAD + "xx,523,72F\n",
+        f"{AT}, room_temperature_c",
+        "72F",
+        "is not a number alone",
+        "in the unit that the name room_temperature_c ends in",
     ),
     "kilohertz": (
         HEAD + "xx,0.523,22\n",

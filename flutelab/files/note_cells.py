@@ -15,6 +15,7 @@ PITCHES = (50.0, 6000.0)  # Hz
 PRESSURES = (5.0, 5000.0)  # Pa, of blowing
 BREATHS = ("soft", "usual", "hard")
 _SMALLEST_HOLE = 0.001  # m; below it, inches were meant
+_WITH_UNIT = re.compile(r"[+-]?\d+(?:[.,]\d+)? ?(?:[^\W\d_]{1,5}|%|° ?[CFcf])")
 _CHECK = "Check the reading and the decimal point"
 
 
@@ -75,6 +76,7 @@ _TO_SI = {
     "humidity_percent": lambda percent: percent / 100,
     "breath_mm_water": units.from_mm_water,
 }
+_UNITS_IN_NAME = _RANGES.keys() - {"cents", "register"}
 
 
 def cell_value(column: str, text: str, holes: int) -> float | str | pitch.Note:
@@ -128,6 +130,9 @@ def _parsed(column, text, holes):
 
 
 def _number(column, text):
+    if column in _UNITS_IN_NAME and _WITH_UNIT.fullmatch(text):
+        problem = "it is not a number alone"
+        raise CellError(problem, f"Write the number in the unit that the name {column} ends in")
     value = units.parse_number(text)
     allowed = _RANGES[column]
     if not allowed.low <= value <= allowed.high:

@@ -72,6 +72,8 @@ def _unknown(place: str, typed: str, known: list[str], holes: int) -> Fault:
             mend="Count the holes from the window; hole 1 is nearest to it",
         )
     nearest = difflib.get_close_matches(name.replace(" ", "_"), known, 1, 0.0)[0]
+    if not name.endswith(("_c", "_f")):
+        nearest = re.sub("_temperature_[cf]$", "_temperature_c or _f", nearest)
     return Fault(
         place=place,
         typed=typed,

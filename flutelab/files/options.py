@@ -13,6 +13,7 @@ from flutelab.files.note_cells import PRESSURES
 from flutelab.model.corrections import NAMES
 from flutelab.units import parse_number, parse_pressure, parse_temperature
 
+REGISTERS = ("1", "2", "3", "4")
 _UNITS = {"pa", "hpa", "kpa", "mbar", "mm", "cm", "in", "c", "f", "k", "°", "°c", "°f", "deg"}
 _BARE = {"%", "percent", "hz"}  # units of numbers that are typed without one
 _NUMBER = re.compile(r"[+-]?[\d.,]+(?:e[+-]?\d+)?", re.IGNORECASE)
@@ -29,6 +30,14 @@ def number(text: str) -> float:
     except ValueError:
         msg = f"{text!r} is not a number; write it alone, without a unit, such as 50"
         raise ArgumentTypeError(msg) from None
+
+
+def register(text: str) -> int:
+    """Return the number of a register; argparse says what is wrong with it."""
+    if text not in REGISTERS:
+        msg = f"{text!r} is no register; write {', '.join(REGISTERS[:-1])} or {REGISTERS[-1]}"
+        raise ArgumentTypeError(msg)
+    return int(text)
 
 
 def temperature(option: str, text: str | None) -> float | None:
