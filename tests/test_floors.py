@@ -67,6 +67,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "identifiability",
             "next_measurement",
             "calibrate",
+            "flutes",
             "mismatch",
             "worth",
             "suspects",

@@ -16,12 +16,14 @@ from flutelab.errors import FitWarning
 from flutelab.fitting.measurements import Measurements
 from flutelab.fitting.problem import (
     MODEL_SD,
+    OF_A_DAY,
     Parameter,
     Problem,
     follow,
     parameters_of,
     reference_pressures,
     subset,
+    tables_by_flute,
     tables_of,
     usual_priors,
 )
@@ -29,7 +31,7 @@ from flutelab.model.corrections import NAMES, Corrections, Prior, Spread
 from flutelab.model.notes import CENT, played_cents
 
 DEFAULT_FREE = ("window", "foot", "wall")
-OWN = ("bore", "air_offset")  # of each table when several are pooled
+OWN = ("bore", "air_offset")  # of each flute, of each day, when several are pooled
 WIDEN_FROM_ROWS, WIDEN_FROM_CHI2 = 6, 2.0
 
 
@@ -109,7 +111,8 @@ def calibrate(
         are fitted too, as nuisances. With ``breath`` among them, rows that were
         blown soft or hard and have a pressure are fitted as well.
     own : sequence of str
-        Corrections that each table has for itself when several are pooled.
+        Corrections that each flute has for itself when several are pooled, the air of
+        each table; see `flutelab.fitting.flutes` for the next flute.
     priors : mapping of str to Prior, optional
         Replace the usual priors.
     hold : sequence of str
@@ -178,11 +181,11 @@ def another_day(spread: Spread, air_sd: float) -> Spread:
 
 
 def _own_of(measurements, own):
-    """Corrections that each table has for itself; one pipe in several tables has one bore."""
+    """Corrections that several flutes or days have each for itself."""
     if len(measurements) == 1:
         return ()
-    same_pipe = all(m.flute == measurements[0].flute for m in measurements)
-    return tuple(name for name in own if not (name == "bore" and same_pipe))
+    one_flute = len(tables_by_flute(measurements)) == 1
+    return tuple(name for name in own if name in OF_A_DAY or not one_flute)
 
 
 def _check(measurements, names, loss):

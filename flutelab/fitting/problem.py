@@ -23,6 +23,7 @@ SESSION_SD = 5.0  # cents, breath and tuner (common practice, no source)
 MODEL_SD = 0.6  # cents: the worst note against finite elements (docs/model.md)
 JET_SD = 20.0  # cents, blown against driven (estimate: half a doubling of the breath)
 BORE_AIR_SD, ROOM_AIR_SD = 1.5, 3.0  # K (common practice, no source)
+OF_A_DAY = ("air_offset",)  # own corrections that a flute's tables do not share
 HOLE_SD = 2e-3  # m: a hole's diameter under suspicion is as good as free
 HUBER_CORNER = 2.0  # sd
 REFUSED = 1e3  # residual of a step that loses a mode, in sd
@@ -37,11 +38,11 @@ class FitError(ValueError):
 class Parameter:
     """One unknown of a fit.
 
-    A correction (of all tables, or of table `table`); or a nuisance: the offset of a
-    `session` [cents], the model's own error for a `note` (see `note_of`) [cents], or an
-    error [m] of the written geometry, `quantities` of `quantity_gradient` moving together,
-    the last two common to the `tables` of one flute; or the diameter error of a `hole`
-    under suspicion [m].
+    A correction, of all tables (`table` is None) or of the `tables` of one flute or day, of
+    which `table` is the first; or a nuisance: the offset of a `session` of a `table` [cents],
+    the model's own error for a `note` (see `notes_of`) [cents], or an error [m] of the written
+    geometry, `quantities` of `quantity_gradient` moving together, the last two common to the
+    `tables` of one flute; or the diameter error of a `hole` under suspicion [m].
     """
 
     name: str
@@ -165,13 +166,16 @@ def parameters_of(
     of geometry that each flute states.
     """
     parameters = []
+    by_flute = tables_by_flute([table.measurements for table in tables])
+    each_table = [(table,) for table in range(len(tables))]
     for name, prior in priors.items():
         if prior.sd == 0 or (name == "breath" and not breath_known):
             continue
         if name in own:
+            groups = each_table if name in OF_A_DAY else by_flute
             parameters += [
-                Parameter(name=name, prior=table_priors[name], table=table)
-                for table, table_priors in enumerate(own_priors)
+                Parameter(name=name, prior=own_priors[some[0]][name], table=some[0], tables=some)
+                for some in groups
             ]
         else:
             parameters.append(Parameter(name=name, prior=prior))
@@ -181,7 +185,7 @@ def parameters_of(
             parameters.append(
                 Parameter(name=name, prior=_zero(name, SESSION_SD), table=table, session=session)
             )
-    for together in tables_by_flute(tables):
+    for together in by_flute:
         parameters += _of_the_flute(tables, together, model_sd)
     return tuple(parameters)
 
@@ -190,13 +194,12 @@ def _zero(name, sd):
     return Prior(name=name, mean=0.0, sd=sd)
 
 
-def tables_by_flute(tables: Sequence[Table]) -> tuple[tuple[int, ...], ...]:
+def tables_by_flute(measurements: Sequence[Measurements]) -> tuple[tuple[int, ...], ...]:
     """Return the numbers of the tables that belong to one flute, for each flute."""
     groups: list[list[int]] = []
-    for table, part in enumerate(tables):
-        flute = part.measurements.flute
+    for table, measured in enumerate(measurements):
         for group in groups:
-            if tables[group[0]].measurements.flute == flute:
+            if measurements[group[0]].flute == measured.flute:
                 group.append(table)
                 break
         else:
