@@ -155,3 +155,24 @@ def test_a_row_with_a_reason_has_no_remark():
     assert found.remark[0] == ""
     assert not found.reason[1]
     assert found.remark[1]
+
+
+def test_a_bore_that_flares_towards_the_foot():
+    # a hole and a rim that a cylinder of the head's diameter would have no room for
+    flute = replace(
+        SIX,
+        bore=Bore(stations=((0.0, 0.0120), (0.3, 0.0170))),
+        holes=(replace(SIX.holes[-1], diameter=0.0125),),
+        head=replace(SIX.head, across=0.006),
+        foot=replace(SIX.foot, outer_diameter=0.0180),
+    )
+    found = octaves(flute, rows(flute, "x", air=AIR))
+    assert found.reason == ("",)
+    # wider at the foot narrows octaves, as wider at the head widens them (Fletcher and Rossing)
+    assert by_cause(found, "taper")[0] < -5
+    straight = replace(flute, bore=Bore(stations=((0.0, 0.0170),)))
+    first, second = (
+        playing_frequencies(straight, "x", air=AIR, register=register)[0] for register in (1, 2)
+    )
+    stretch = 1200 * np.log2(second / first / 2)
+    assert by_cause(found, "taper", "alone")[0] == pytest.approx(found.stretch[0] - stretch)

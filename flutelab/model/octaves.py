@@ -84,7 +84,8 @@ def octaves(
     -----
     What is switched off: the window, by an ideal node behind it, and the holes, by cutting the
     pipe, both at the place that keeps the first mode; wall losses; coupling; the taper, by a
-    cylinder of the head's diameter; air that changes, by that halfway to the foot. The causes
+    cylinder of the bore's widest diameter, in which every hole and the window have room (the
+    head's where the bore narrows); air that changes, by that halfway to the foot. The causes
     act on one another, so a part is the mean over all orders of switching off (L. S. Shapley,
     in Contributions to the Theory of Games II, Princeton, 307-317, 1953; from memory). What
     remains is mostly the foot's end correction, which falls with frequency.
@@ -265,9 +266,11 @@ def _share(stretch, causes, name):
 
 
 def _cylinder(flute):
-    """The flute with the bore's diameter at its head throughout."""
-    at_head = bore_diameter(flute.bore, 0.0)
-    return _at_foot(replace(flute, bore=Bore(stations=((0.0, at_head),))), flute, flute.foot.kind)
+    """The flute with the bore's widest diameter throughout."""
+    foot = flute.foot.position
+    within = [place for place, _ in flute.bore.stations if 0 < place < foot]
+    widest = max(bore_diameter(flute.bore, place) for place in (0.0, *within, foot))
+    return _at_foot(replace(flute, bore=Bore(stations=((0.0, widest),))), flute, flute.foot.kind)
 
 
 def _cut(flute, length):
