@@ -261,3 +261,13 @@ def test_one_temperature_is_taken_for_a_shorter_window(room, shorter):
     for taken, window in ((air, 1.0), (single_air(air), 1.0 - shorter)):
         fitted = calibrate(replace(made, rows=replace(made.rows, air=taken)))
         assert fitted.corrections.window == pytest.approx(window, abs=0.005)
+
+
+def test_a_hot_room_is_told_of_once():
+    def notes():
+        air = AirAlong(room_temperature=celsius(np.array([38.0, 38.0, 22.0])))
+        return predict_notes(SIX, rows(SIX, "xxxooo xxxxxx xxxxxo", air=air))
+
+    with pytest.warns(ValidityWarning, match="temperature 38 is outside") as told:
+        notes()
+    assert sum("temperature 38" in str(one.message) for one in told) == 1

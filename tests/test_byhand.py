@@ -19,6 +19,7 @@ from flutelab import (
     rows,
 )
 from flutelab.model.byhand import RULES, by_hand, jet_readout
+from flutelab.physics.breath import air_at
 from flutelab.physics.hole import open_length
 from flutelab.physics.window import window_length
 from flutelab.units import celsius
@@ -126,6 +127,8 @@ def test_a_warm_jet_is_a_little_faster():
     warm = jet_readout(TWO, rows(TWO, "xx", air=AirAlong(room_temperature=celsius(22.0))), 520.0)
     room = jet_readout(TWO, rows(TWO, "xx", air=moist_air(celsius(22.0))), 520.0)
     assert room.speed[0] < warm.speed[0] < 1.02 * room.speed[0]
+    at_window = air_at(AirAlong(room_temperature=celsius(22.0)), 0.0)
+    assert warm.speed[0] == pytest.approx(np.sqrt(2 * 520.0 / at_window.density), rel=1e-12)
 
 
 def test_no_window_no_jet():

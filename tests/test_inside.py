@@ -25,6 +25,7 @@ from flutelab import (
     moist_air,
     rows,
 )
+from flutelab.errors import already_warned
 from flutelab.model.inside import standing_wave
 from flutelab.physics.ends import own_end
 
@@ -442,6 +443,29 @@ def test_a_row_without_its_mode_is_blank_with_a_reason():
         value = getattr(wave, name)
         assert np.all(np.isfinite(value[0]))
         assert np.all(np.isnan(value[1]))
+
+
+@pytest.mark.parametrize("register", [9, 60])
+def test_a_mode_that_is_not_there_needs_no_number(register):
+    """Nor a warning of numbers (warnings are errors here): a short wide pipe has no such mode."""
+    wide = pipe(length=0.05, foot="open", stations=((0.0, 0.06),))
+    six = replace(six_holes(), foot=End(position=0.297, kind="stopped"))
+    for flute, word in ((wide, ""), (six, "xxxxxx ooxoxx")):
+        with already_warned():
+            wave = standing_wave(flute, rows(flute, word, air=AIR), register=register + 31)
+        assert all("no mode" in why for why in wave.reason)
+        assert np.isnan(wave.pressure).all()
+        assert np.isnan(wave.frequency).all()
+
+
+def test_where_no_sound_leaves_there_is_no_share_of_it():
+    shut = pipe(head="stopped", foot="stopped")
+    wave = standing_wave(shut, rows(shut, "", air=AIR))
+    assert wave.reason[0] == ""
+    assert np.all(wave.outflow == 0)
+    assert np.isnan(wave.flow_share).all()
+    assert np.isnan(wave.power_share).all()
+    assert wave.input_power == pytest.approx(wave.bore_loss, rel=1e-6)
 
 
 def test_too_few_points_and_words_for_rows_are_refused():

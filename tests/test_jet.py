@@ -26,11 +26,6 @@ def test_printed_jets(pressure, speed, reduced):
     assert jet.reduced_velocity(found, 500.0, 0.006) == pytest.approx(reduced, abs=0.0501)
 
 
-def test_pressure_of_a_speed_and_back():
-    speed = jet.jet_speed(np.array([30.0, 521.0, 2055.0]), 1.15)
-    assert jet.blowing_pressure(speed, 1.15) == pytest.approx([30.0, 521.0, 2055.0], rel=1e-12)
-
-
 def test_a_pressure_below_nothing_is_refused():
     with pytest.raises(ValueError, match="-3 Pa; it must be 0 or more"):
         jet.jet_speed(np.array([3.0, -3.0]), 1.2)

@@ -21,6 +21,7 @@ from flutelab import (
 )
 from flutelab.model.chain import chain
 from flutelab.model.lattice import BLOCK, elements, head_impedance
+from flutelab.model.spectrum import admittance, spectrum
 from flutelab.pitch import cents
 
 AIR = moist_air(295.0)
@@ -194,4 +195,21 @@ def test_whole_numbers_are_frequencies_too():
     note = rows(flute(), "o", air=AIR)
     assert input_impedance(flute(), note, whole) == pytest.approx(
         input_impedance(flute(), note, whole.astype(float))
+    )
+
+
+def test_rows_that_are_all_alike_have_a_row_of_the_spectrum_each():
+    frequency = np.linspace(200.0, 900.0, 7)
+    one, three = (
+        input_impedance(flute(), rows(flute(), word, air=AIR), frequency) for word in ("o", "o o o")
+    )
+    assert three.shape == (3, 7)
+    assert np.all(three == one)
+    seen = spectrum(flute(), rows(flute(), "x x", air=AIR), frequency=frequency)
+    assert admittance(seen).shape == (2, 7)
+    both = Corrections(wall=np.array([1.0, 1.1])[:, None, None])
+    assert input_impedance(flute(), rows(flute(), "o o", air=AIR), frequency, both).shape == (
+        2,
+        2,
+        7,
     )

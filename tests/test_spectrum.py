@@ -148,6 +148,13 @@ def test_frequencies_that_do_not_increase_are_refused():
         spectrum(flute, "xxxxxx")
 
 
+def test_frequencies_may_be_a_list():
+    flute = six_holes()
+    seen = spectrum(flute, rows(flute, "xxxxxx", air=AIR), frequency=[300, 500, 700])
+    assert isinstance(seen.frequency, np.ndarray)
+    assert seen.frequency.tolist() == [300.0, 500.0, 700.0]
+
+
 def test_a_spectrum_warns_of_its_highest_frequency_once():
     flute = six_holes()
     with pytest.warns(ValidityWarning) as told:

@@ -13,7 +13,7 @@ from flutelab.model.flute import End, Flute, Window, bore_diameter
 from flutelab.model.notes import CENT, predict_notes
 from flutelab.model.rows import Rows, rows, take
 from flutelab.physics import jet
-from flutelab.physics.breath import single_air
+from flutelab.physics.breath import AirAlong, air_at, single_air
 from flutelab.physics.rules import (
     OPEN_END,
     half_wave_frequency,
@@ -206,15 +206,17 @@ def jet_readout(
 
     Notes
     -----
-    `flutelab.physics.jet`: Bernoulli's speed over note and cut-up. The usual range is from
-    memory; it is a read-out, nothing else is worked out from it.
+    `flutelab.physics.jet`: Bernoulli's speed, in the air at the window, over note and cut-up.
+    The usual range is from memory; it is a read-out, nothing else is worked out from it.
     """
     if not isinstance(flute.head, Window):
         msg = f"the head is {flute.head.kind!r}, not a window: there is no jet across it"
         raise ValueError(msg)
     notes = predict_notes(flute, fingerings, corrections, formulas=formulas)
     pressure = np.broadcast_to(np.asarray(pressure, dtype=float), notes.frequency.shape)
-    speed = jet.jet_speed(pressure, single_air(fingerings.air).density)
+    air = fingerings.air
+    at_window = air_at(air, 0.0) if isinstance(air, AirAlong) else air
+    speed = jet.jet_speed(pressure, at_window.density)
     reduced = jet.reduced_velocity(speed, notes.frequency, flute.head.along)
     return JetReadout(
         label=notes.label,

@@ -12,6 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from flutelab.errors import already_warned
 from flutelab.model.axes import by_note, columns, join, leaf
 from flutelab.model.bore import Cones, cones
 from flutelab.model.corrections import Corrections
@@ -148,7 +149,7 @@ def chain(
         msg = f"formulas are {formulas!r}; give a Formulas, such as flutelab.PUBLISHED"
         raise TypeError(msg)
     scale = _Leaves(corrections)
-    places = [leaf(place) for place in _places(flute)]
+    places = [leaf(place) for place in opening_places(flute)]
     stations = [(leaf(place), leaf(diameter)) for place, diameter in flute.bore.stations]
     bore = scale.bore * join([leaf(d) for d in _diameters(flute)]) / 2
     holes = _hole_numbers(flute, rows, scale, bore[..., 1:-1], formulas.hole)
@@ -190,20 +191,21 @@ class _Leaves:
             setattr(self, entry.name, leaf(getattr(corrections, entry.name)))
 
 
-def _places(flute):
-    """Places of head (a window's centre), holes and foot."""
+def opening_places(flute: Flute) -> list[float]:
+    """Return the places of head (a window's centre), holes and foot [m]."""
     head = -0.5 * flute.head.along if isinstance(flute.head, Window) else 0.0
     return [head, *(h.position for h in flute.holes), flute.foot.position]
 
 
 def _diameters(flute):
     """The bore's diameter, as written, at each of them."""
-    return [bore_diameter(flute.bore, place) for place in _places(flute)]
+    return [bore_diameter(flute.bore, place) for place in opening_places(flute)]
 
 
 def _bore_air(air, offset, places, pieces):
     """The air of openings, pieces of bore and outside; `offset` warms all that is inside."""
-    by_row = type(air)(**{name: _air_leaf(value) for name, value in vars(air).items()})
+    with already_warned():
+        by_row = type(air)(**{name: _air_leaf(value) for name, value in vars(air).items()})
     if isinstance(air, Air):
         one = warmer(by_row, offset) if np.any(offset) else by_row
         return BoreAir(openings=one, holes=one, pieces=one, outside=one)
@@ -237,24 +239,11 @@ def _thickness(flute):
 
 def _hole_numbers(flute, rows, scale, bore_radius, formulas):
     openness, drilled = by_note(rows.openness), by_note(rows.drilled)
-    if rows.diameter is None:
-        radius = _of_holes(flute, lambda h: h.diameter / 2)
-    else:
-        radius = by_note(rows.diameter) / 2
+    radius, mouth = _radii(flute, rows)
     wall = _of_holes(flute, lambda h: h.wall)
     aspect = _of_holes(flute, lambda h: h.aspect)
-    mouth = radius * _of_holes(flute, lambda h: bore_side_diameter(h) / h.diameter)
     height, outer_radius = wall * scale.wall, bore_radius + wall
-    rounding = _of_holes(flute, lambda h: np.maximum(h.outer_rounding, h.inner_rounding))
-    there = np.where(drilled, 1.0, np.nan)
-    hole.warn_of_shape(
-        there * np.maximum(radius, mouth),
-        bore_radius,
-        wall,
-        aspect=there * aspect,
-        undercut=there * mouth / radius,
-        rounding=there * rounding / np.minimum(radius, mouth),
-    )
+    _warn_of_holes(flute, drilled, radius, mouth, bore_radius)
     oval = shapes.elongation(aspect)
     inner_edge = shapes.rounding_gain(_of_holes(flute, lambda h: h.inner_rounding), mouth)
     outer_edge = shapes.rounding_gain(_of_holes(flute, lambda h: h.outer_rounding), radius)
@@ -279,6 +268,29 @@ def _hole_numbers(flute, rows, scale, bore_radius, formulas):
         "is_open": (openness > 0) & drilled,
         "drilled": drilled,
     }
+
+
+def _radii(flute, rows):
+    """Radii of the holes outside and at the bore."""
+    if rows.diameter is None:
+        radius = _of_holes(flute, lambda h: h.diameter / 2)
+    else:
+        radius = by_note(rows.diameter) / 2
+    return radius, radius * _of_holes(flute, lambda h: bore_side_diameter(h) / h.diameter)
+
+
+def _warn_of_holes(flute, drilled, radius, mouth, bore_radius):
+    """Warn of drilled holes of sizes and shapes that the formulas were not compared with."""
+    there = np.where(drilled, 1.0, np.nan)
+    rounding = _of_holes(flute, lambda h: np.maximum(h.outer_rounding, h.inner_rounding))
+    hole.warn_of_shape(
+        there * np.maximum(radius, mouth),
+        bore_radius,
+        _of_holes(flute, lambda h: h.wall),
+        aspect=there * _of_holes(flute, lambda h: h.aspect),
+        undercut=there * mouth / radius,
+        rounding=there * rounding / np.minimum(radius, mouth),
+    )
 
 
 def _of_holes(flute, value):

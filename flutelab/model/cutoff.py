@@ -12,7 +12,7 @@ from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Bore, End, Flute, along_pipe, bore_diameter, bore_side_diameter
 from flutelab.model.lattice import elements, head_impedance, in_blocks
 from flutelab.model.modes import open_pair, plane_wave_limit, register_roots, searched, solved_modes
-from flutelab.model.rows import Rows, checked, take
+from flutelab.model.rows import Rows, checked, first_open, take
 from flutelab.model.spectrum import POINTS, ridders
 from flutelab.physics.breath import single_air
 from flutelab.physics.hole import cutoff_frequency
@@ -80,10 +80,10 @@ def lattice_cutoff(
     above the formula, or is not reached (nan); and a resonance of closed holes below the first
     open one can swallow sound in a narrow band far below it. One air, that halfway to the foot.
     """
-    first = _first_open(checked(fingerings))
+    first, count = first_open(checked(fingerings)), len(flute.holes)
     place = np.array([*(h.position for h in flute.holes), np.nan])[first]
     own = np.full(len(fingerings), np.nan)
-    for number in np.unique(first[first >= 0]):
+    for number in np.unique(first[first < count]):
         some = take(fingerings, first == number)
         own[first == number] = _half_power(*_from_hole(flute, some, number), corrections, formulas)
     # the whole flute's warnings, once
@@ -99,14 +99,6 @@ def lattice_cutoff(
         own=own,
         near=(column >= 0) & (status == "near cutoff"),
     )
-
-
-def _first_open(fingerings):
-    """Number of each row's first open hole (N,), -1 where none is."""
-    is_open = (fingerings.openness > 0) & fingerings.drilled
-    last = np.ones((len(fingerings), 1), bool)
-    first = np.argmax(np.concatenate([is_open, last], axis=-1), axis=-1)
-    return np.where(first < is_open.shape[-1], first, -1)
 
 
 def _from_hole(flute, fingerings, number):

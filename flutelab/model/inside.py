@@ -11,12 +11,12 @@ import numpy as np
 from flutelab.errors import already_warned
 from flutelab.model.axes import columns
 from flutelab.model.bore import product
-from flutelab.model.chain import Chain, Formulas, chain
+from flutelab.model.chain import Chain, Formulas, chain, opening_places
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Bore, End, Flute, Hole, Window, bore_diameter
 from flutelab.model.lattice import Elements, elements, solve, system
 from flutelab.model.modes import register_roots, searched, solved_modes, warn_of_notes
-from flutelab.model.rows import Rows, checked
+from flutelab.model.rows import Rows, checked, first_open
 
 FEWEST = 20  # points: the effective ends must lie well within a quarter wave of one
 APART = 1e-3  # of the points' spacing: nearer to a hole there is no point of its own
@@ -37,7 +37,7 @@ class StandingWave:
     ``opening`` and ``place`` (n,) [m]; ``outflow`` (N, n) [m3/s], outward, 0 where closed;
     ``radiated`` (N, n) [W]; ``flow_share`` = |outflow| over the sum of all, ``power_share`` =
     radiated power over all radiated, (N, n): a little below 0 where the other openings' sound
-    drives an opening.
+    drives an opening, nan where no sound leaves anywhere.
 
     ``input_power`` (N,) [W], of the drive that keeps the wave up; ``bore_loss`` (N,) and
     ``hole_loss`` (N, n) [W], at the walls of bore and of open and closed holes.
@@ -153,7 +153,7 @@ def standing_wave(
     e = replace(e, tubes=tuple(part[None, :, None] for part in _folded(each, nodes)))
     solved = _solved(e)
     pressure, flow = _along(solved, each, nodes)
-    places = _places(cut)
+    places = np.array(opening_places(cut))
     position = np.concatenate([places[i : j + 1] for i, j in pairwise(nodes)])
     largest = pressure[np.arange(len(root)), np.argmax(np.abs(pressure), axis=-1)][:, None]
     scale = np.broadcast_to(e.scale, (1, len(root), 1, 1))[0, :, 0]  # of flows
@@ -162,7 +162,7 @@ def standing_wave(
         "flow": flow / (largest * scale),
         "outflow": solved.outflow / (largest * scale),
         **_powers(solved, e, np.abs(largest) ** 2 * scale),
-        **_effective(fine, frequency, places, nodes, _first_open(fingerings), (pressure, flow)),
+        **_effective(fine, frequency, places, nodes, 1 + first_open(fingerings), (pressure, flow)),
     }
     none = reason != ""
     return StandingWave(
@@ -244,12 +244,6 @@ def _sliced_rows(fingerings, order, drill):
     )
 
 
-def _places(cut):
-    """Places of the nodes (P,): a window's is its centre."""
-    head = -0.5 * cut.head.along if isinstance(cut.head, Window) else 0.0
-    return np.array([head, *(h.position for h in cut.holes), cut.foot.position])
-
-
 def _folded(each, nodes):
     """(a, b, c, d) from opening to opening, from those between points, last axis tubes."""
     tubes = [
@@ -315,16 +309,20 @@ def _powers(solved, e, unit):
     lost = np.zeros_like(radiated)
     lost[:, 1:-1] = into_holes - radiated[:, 1:-1]
     along = _power(p[:, :-1], solved.near) - _power(p[:, 1:], solved.far)
-    with np.errstate(invalid="ignore"):
-        power_share = radiated / np.sum(radiated, axis=-1, keepdims=True)
     return {
         "radiated": radiated / unit,
-        "flow_share": np.abs(u) / np.sum(np.abs(u), axis=-1, keepdims=True),
-        "power_share": power_share,
+        "flow_share": _shares(np.abs(u)),
+        "power_share": _shares(radiated),
         "input_power": drive / unit[:, 0],
         "bore_loss": np.sum(along, axis=-1) / unit[:, 0],
         "hole_loss": lost / unit,
     }
+
+
+def _shares(values):
+    """Values (N, n) over their sum, nan where that is 0."""
+    total = np.sum(values, axis=-1, keepdims=True)
+    return values / np.where(total == 0, np.nan, total)
 
 
 def _power(pressure, flow):
@@ -333,13 +331,6 @@ def _power(pressure, flow):
 
 
 # --- effective ends -----------------------------------------------------------------------
-
-
-def _first_open(fingerings):
-    """The first open opening beyond the head of each row (N,), counting the head as 0."""
-    is_open = (fingerings.openness > 0) & fingerings.drilled
-    foot = np.ones((len(fingerings), 1), bool)
-    return 1 + np.argmax(np.concatenate([is_open, foot], axis=-1), axis=-1)
 
 
 def _effective(fine, frequency, places, nodes, first, wave):

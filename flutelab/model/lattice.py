@@ -1,4 +1,4 @@
-"""A chain of numbers at given frequencies -> one small linear system.
+"""The flute as a network: bore, openings and the air outside at given frequencies, solved.
 
 Shapes (batch, note, frequency), a last axis over openings or tubes. Impedances are
 relative to the bore's rho c/(pi a^2). Node 0 is the head, node n - 1 the foot.
@@ -293,6 +293,12 @@ def head_impedance(e: Elements) -> np.ndarray:
     return -1 / first if e.driven else first
 
 
+def noted_impedance(e: Elements) -> np.ndarray:
+    """Return what is zero at a note: `head_impedance`, or of a stopped head its inverse."""
+    seen = head_impedance(e)
+    return seen if e.driven else 1 / seen
+
+
 def in_blocks(function: Callable, chain: Chain, frequency: np.ndarray) -> np.ndarray:
     """Apply function(chain, frequency block) along a long frequency axis."""
     batch, note = np.broadcast_shapes(frequency.shape[:2], chain.shape)
@@ -389,4 +395,7 @@ def input_impedance(
     warn_of_frequencies(numbers, np.min(size, initial=np.inf), np.max(size, initial=0.0))
     with already_warned():
         result = in_blocks(evaluate, numbers, frequency[None, None, :])
-    return result[0] if result.shape[0] == 1 else result
+    # rows that are all alike were worked out once
+    shape = (len(result), len(fingerings), frequency.size)
+    result = np.array(np.broadcast_to(result, shape))
+    return result[0] if len(result) == 1 else result

@@ -20,7 +20,7 @@ from flutelab.model.lattice import (
     Elements,
     bore_radii,
     elements,
-    head_impedance,
+    noted_impedance,
     off_the_line,
     system,
     warn_of_frequencies,
@@ -216,12 +216,7 @@ def _ceiling(numbers: Chain, rows: int) -> np.ndarray:
 
 def _peak_admittance(at, roots):
     """|Y| at the head on top of each mode, (N, M): Y ~ 1/(Z' (f - root))."""
-
-    def seen(frequency):
-        e = at(frequency)
-        return head_impedance(e) if e.driven else 1 / head_impedance(e)
-
-    slope = _value_and_slope(seen, roots)[1]
+    slope = _value_and_slope(lambda frequency: noted_impedance(at(frequency)), roots)[1]
     return 1 / np.abs(slope * np.maximum(roots.imag, CONVERGED * roots.real))
 
 

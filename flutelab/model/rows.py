@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from flutelab.errors import already_warned
 from flutelab.model.flute import Flute
 from flutelab.physics.air import Air
 from flutelab.physics.breath import AirAlong
@@ -166,6 +167,13 @@ def checked(fingerings: Rows) -> Rows:
     return fingerings
 
 
+def first_open(fingerings: Rows) -> np.ndarray:
+    """Return the number of each row's first open hole (N,), from 0; H where none of H is."""
+    is_open = (fingerings.openness > 0) & fingerings.drilled
+    foot = np.ones((len(fingerings), 1), bool)
+    return np.argmax(np.concatenate([is_open, foot], axis=-1), axis=-1)
+
+
 def half_covered(fingerings: Rows) -> np.ndarray:
     """Return which rows have a partly covered hole (N,)."""
     partly = (fingerings.openness > 0) & (fingerings.openness < 1) & fingerings.drilled
@@ -176,11 +184,13 @@ def take(fingerings: Rows, index: np.ndarray) -> Rows:
     """Return some rows, by number or by mask (N,)."""
     index = np.arange(len(fingerings))[index]
     leaves = {name: v[index] if np.ndim(v) else v for name, v in vars(fingerings.air).items()}
+    with already_warned():
+        air = type(fingerings.air)(**leaves)
     return Rows(
         openness=fingerings.openness[index],
         drilled=fingerings.drilled[index],
         diameter=None if fingerings.diameter is None else fingerings.diameter[index],
-        air=type(fingerings.air)(**leaves),
+        air=air,
         register=fingerings.register[index],
         breath=None if fingerings.breath is None else fingerings.breath[index],
         driven=None if fingerings.driven is None else fingerings.driven[index],

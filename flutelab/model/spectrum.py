@@ -10,23 +10,9 @@ import numpy as np
 from flutelab.errors import already_warned
 from flutelab.model.chain import Formulas, chain
 from flutelab.model.corrections import Corrections
-from flutelab.model.flute import (
-    Flute,
-)
-from flutelab.model.lattice import (
-    BLOCK,
-    Elements,
-    head_impedance,
-    input_impedance,
-)
-from flutelab.model.modes import (
-    ElementsAt,
-    Modes,
-    at,
-    mode_count,
-    plane_wave_limit,
-    solved_modes,
-)
+from flutelab.model.flute import Flute
+from flutelab.model.lattice import BLOCK, input_impedance, noted_impedance
+from flutelab.model.modes import ElementsAt, Modes, at, mode_count, plane_wave_limit, solved_modes
 from flutelab.model.rows import Rows, checked
 
 LOWEST = 50.0  # Hz, where a spectrum begins
@@ -98,7 +84,9 @@ def spectrum(
         top = _top(flute, fingerings, corrections, formulas, numbers, frequency)
         found = _modes_up_to(top, flute, fingerings, corrections, formulas, numbers)
         zeros = zeros_of(at(numbers), len(fingerings), top, found.root)
-    if frequency is None:
+    if frequency is not None:
+        frequency = np.asarray(frequency, dtype=float)
+    else:
         marked = found.frequency[found.frequency >= LOWEST]
         frequency = np.unique([*np.linspace(LOWEST, top, POINTS), *marked])
     return Spectrum(
@@ -244,13 +232,7 @@ def _grid(rows, highest, near):
 def _reactance(at, frequency):
     """Im Z at the head, or Im 1/Z where it is stopped, (N, F), over the bore's rho c/S."""
     parts = np.array_split(frequency[None], 1 + frequency.size // BLOCK, axis=-1)
-    return np.concatenate([_noted(at(part))[0] for part in parts], axis=-1).imag
-
-
-def _noted(e: Elements) -> np.ndarray:
-    """What is zero at a note: the impedance at the head, or the admittance of a stopped one."""
-    seen = head_impedance(e)
-    return seen if e.driven else 1 / seen
+    return np.concatenate([noted_impedance(at(part))[0] for part in parts], axis=-1).imag
 
 
 def ridders(function: Callable, low: np.ndarray, high: np.ndarray) -> np.ndarray:

@@ -34,11 +34,6 @@ def jet_speed(pressure: float, density: float) -> float:
     return np.sqrt(2 * np.asarray(pressure) / density)
 
 
-def blowing_pressure(speed: float, density: float) -> float:
-    """Return the pressure [Pa] that makes a jet of a speed [m/s]: `jet_speed` turned round."""
-    return 0.5 * density * np.asarray(speed) ** 2
-
-
 def reduced_velocity(speed: float, frequency: float, cut_up: float) -> float:
     """Return U/(f H), the jet's flight in one period over the window's cut-up.
 
