@@ -166,7 +166,7 @@ def parameters_of(
     of geometry that each flute states.
     """
     parameters = []
-    by_flute = tables_by_flute([table.measurements for table in tables])
+    by_flute = tables_by_flute(tables)
     each_table = [(table,) for table in range(len(tables))]
     for name, prior in priors.items():
         if prior.sd == 0 or (name == "breath" and not breath_known):
@@ -194,12 +194,13 @@ def _zero(name, sd):
     return Prior(name=name, mean=0.0, sd=sd)
 
 
-def tables_by_flute(measurements: Sequence[Measurements]) -> tuple[tuple[int, ...], ...]:
+def tables_by_flute(tables: Sequence[Table | Measurements]) -> tuple[tuple[int, ...], ...]:
     """Return the numbers of the tables that belong to one flute, for each flute."""
+    parts = [t.measurements if isinstance(t, Table) else t for t in tables]
     groups: list[list[int]] = []
-    for table, measured in enumerate(measurements):
+    for table, part in enumerate(parts):
         for group in groups:
-            if measurements[group[0]].flute == measured.flute:
+            if parts[group[0]].flute == part.flute:
                 group.append(table)
                 break
         else:
