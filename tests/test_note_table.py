@@ -190,6 +190,19 @@ def test_a_pipe_without_holes(read, cell):
     assert read("frequency_hz,room_temperature_c\n410,22\n", PIPE).rows.openness.shape == (1, 0)
 
 
+def test_how_the_air_was_set_going(read):
+    head = "fingering,frequency_hz,room_temperature_c,bore_temperature_c,how\n"
+    assert read(head + "xx,520,22,,\nxo,523,22,,blown\n").rows.driven is None
+    notes = read(head + "xx,520,22,,\nxx,523,22,,Driven\nxx,523,,24,driven\n")
+    assert notes.rows.driven.tolist() == [False, True, True]
+    # no breath warms a driven pipe: bore and room are alike
+    temperature = single_air(notes.rows.air).temperature
+    assert temperature[1:] == pytest.approx([295.15, 297.15])
+    assert temperature[0] > 297
+    told = [line for line in notes.reading if "driven" in line]
+    assert told == ["row 2: driven without breath, so the bore is as warm as the room"]
+
+
 def test_breath(read):
     head = "fingering,frequency_hz,room_temperature_c,breath,breath_pa,breath_mm_water\n"
     notes = read(head + "xx,520,22,Soft,,\nxx,523,22,,500,\nxx,530,22,hard,,50\n")
@@ -664,6 +677,20 @@ BAD = {
         "no such word",
         "Write soft, usual or hard",
     ),
+    "how": (
+        with_column("how", "hummed"),
+        f"{AT}, how",
+        "hummed",
+        "no such word",
+        "blown or driven",
+    ),
+    "driven with breath": (
+        "fingering,frequency_hz,room_temperature_c,how,breath_pa\nxx,523.25,22,driven,500\n",
+        f"{AT}, breath_pa",
+        "500",
+        "this note was driven",
+        "Clear the cell",
+    ),
     "inches of water": (
         with_column("breath_pa", "2"),
         f"{AT}, breath_pa",
@@ -807,7 +834,7 @@ def same(first, second):
     assert vars(first.rows.air).keys() == vars(second.rows.air).keys()
     for name, value in vars(first.rows.air).items():
         assert value == pytest.approx(getattr(second.rows.air, name), rel=1e-12)
-    for name in ("breath", "diameter"):
+    for name in ("breath", "driven", "diameter"):
         one, other = getattr(first.rows, name), getattr(second.rows, name)
         assert (one is None) == (other is None)
         if one is not None:
@@ -818,12 +845,13 @@ def test_round_trip(read, tmp_path):
     head = (
         "fingering;note;cents;frequency_hz;room_temperature_f;bore_temperature_c;"
         "humidity_percent;breath;breath_mm_water;sd_cents;session;use;remark;register;"
-        "hole_1_drill;hole_2_diameter_in\n"
+        "hole_1_drill;hole_2_diameter_in;how\n"
     )
     first = read(
-        head + "xx;C5;+3,5;;71,6;;33,3;;51,5;;Mon;fit;dry;1;;\n"
-        'xo;;;601,37;;25,9;45;soft;;2,2;Tue;check;"a; ""b""\nc";2;#7;3/16\n'
-        "on;;;640;70;26;;hard;;;;no;=1+1;;;\n"
+        head + "xx;C5;+3,5;;71,6;;33,3;;51,5;;Mon;fit;dry;1;;;\n"
+        'xo;;;601,37;;25,9;45;soft;;2,2;Tue;check;"a; ""b""\nc";2;#7;3/16;blown\n'
+        "on;;;640;70;26;;hard;;;;no;=1+1;;;;\n"
+        "xx;;;521;70;;;;;;;fit;;;;;driven\n"
     )
     path = tmp_path / "again.csv"
     write_measurements(first, path)
@@ -889,7 +917,7 @@ NASTY = (
 CELLS = st.one_of(st.sampled_from(NASTY.split()), st.text(max_size=8), st.just(""))
 NAMES = (
     "fingering frequency_hz note cents a4_hz register room_temperature_c "
-    "bore_temperature_f humidity_percent breath breath_pa sd_cents session use remark "
+    "bore_temperature_f humidity_percent how breath breath_pa sd_cents session use remark "
     "hole_1_diameter_mm hole_2_diameter_in hole_1_drill hole_0_drill"
 )
 HEADERS = st.lists(st.one_of(st.sampled_from(NAMES.split()), st.text(max_size=5)), max_size=8)

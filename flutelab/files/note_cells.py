@@ -14,6 +14,7 @@ from flutelab.model.rows import fingering_word
 PITCHES = (50.0, 6000.0)  # Hz
 PRESSURES = (5.0, 5000.0)  # Pa, of blowing
 BREATHS = ("soft", "usual", "hard")
+HOW = ("blown", "driven")
 _SMALLEST_HOLE = 0.001  # m; below it, inches were meant
 _WITH_UNIT = re.compile(r"[+-]?\d+(?:[.,]\d+)? ?(?:[^\W\d_]{1,5}|%|° ?[CFcf])")
 _CHECK = "Check the reading and the decimal point"
@@ -126,7 +127,7 @@ def _parsed(column, text, holes):
         return pitch.parse_note(text)
     if column.startswith("hole_"):
         return _diameter(column, text)
-    return _choice(text, BREATHS if column == "breath" else USES)
+    return _choice(text, {"breath": BREATHS, "how": HOW, "use": USES}[column])
 
 
 def _number(column, text):

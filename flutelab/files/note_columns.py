@@ -15,7 +15,7 @@ TEXTS = ("session", "remark")
 A_DEGREE = "1 C is 1 to 2 cents in the room, 3 in the bore"  # by the model, see README.md
 COLUMNS = (
     *("fingering", "frequency_hz", "note", "cents", "a4_hz", "register"),
-    *(*BORE, *ROOM, "humidity_percent", "breath", *PRESSURE),
+    *(*BORE, *ROOM, "humidity_percent", "how", "breath", *PRESSURE),
     *("sd_cents", "session", "use", "remark"),
 )
 HOLE_KINDS = ("diameter_mm", "diameter_in", "drill")

@@ -35,6 +35,7 @@ class NoteRow:
     bore: float | None
     room: float | None
     humidity: float | None
+    how: str
     breath: str
     pressure: float | None
     sd: float | None
@@ -106,6 +107,7 @@ def read_row(row: TableRow, flute: Flute) -> tuple[NoteRow | None, list[Fault]]:
         bore=bore,
         room=room,
         humidity=cells.value("humidity_percent"),
+        how=_how(cells),
         breath=cells.value("breath", "usual"),
         pressure=cells.one_of(PRESSURE),
         sd=cells.value("sd_cents"),
@@ -115,6 +117,19 @@ def read_row(row: TableRow, flute: Flute) -> tuple[NoteRow | None, list[Fault]]:
         diameter=_diameters(cells, flute, word),
     )
     return None if cells.faults else note, cells.faults
+
+
+def _how(cells):
+    how = cells.value("how", "blown")
+    if how == "driven":
+        for column in ("breath", *PRESSURE):
+            if cells.text(column):
+                cells.fault(
+                    column,
+                    "this note was driven (column how), without breath",
+                    "Clear the cell, or write blown in the column how",
+                )
+    return how
 
 
 def _has_temperature(row):

@@ -73,8 +73,8 @@ def read_measurements(
     Columns: `fingering`; `frequency_hz`, or `note` and `cents`; `a4_hz` (440),
     `register`, a temperature in every row (`room_temperature_c` or `_f`, from which the
     bore's air follows as an `AirAlong`, or `bore_temperature_c` or `_f`), `humidity_percent`
-    (of the room, or of the bore's air where that was measured), `breath`
-    (soft, usual, hard), `breath_pa` or `breath_mm_water`, `sd_cents`, `session`, `use`
+    (of the room, or of the bore's air where that was measured), `how` (blown, or driven: by
+    a loudspeaker or a tap, the bore then as warm as the room), `breath` (soft, usual, hard), `breath_pa` or `breath_mm_water`, `sd_cents`, `session`, `use`
     (fit, check, no), `remark`, and ``hole_1_diameter_mm``, ``hole_1_diameter_in`` or
     ``hole_1_drill`` and so on, hole 1 nearest the window.
     """
@@ -131,23 +131,26 @@ def _rows_of(notes: Sequence[NoteRow], flute: Flute, humidity: np.ndarray) -> Ro
     ]
     changed = any(size is not None for note in notes for size in note.diameter)
     pressure = _numbers(note.pressure for note in notes)
+    driven = np.array([note.how == "driven" for note in notes])
     return make_rows(
         flute,
         [note.word for note in notes],
         air=_air(notes, humidity),
         register=[note.register for note in notes],
         breath=None if np.all(np.isnan(pressure)) else pressure,
+        driven=driven if np.any(driven) else None,
         diameter=np.array(sizes) if changed else None,
     )
 
 
 def _air(notes, humidity):
-    """One air a row where the bore's was measured; else, from the room's, breath at the window."""
+    """One air a row where the bore's was measured or no breath blew; else breath at the window."""
     inferred = np.array([n.bore is None for n in notes])
     temperature = np.array([n.room if n.bore is None else n.bore for n in notes])
     if not np.any(inferred):
         return moist_air(temperature, humidity=humidity)
-    share = np.where(inferred, AirAlong.share, 0.0)
+    breathed = inferred & np.array([n.how == "blown" for n in notes])
+    share = np.where(breathed, AirAlong.share, 0.0)
     return AirAlong(room_temperature=temperature, humidity=humidity, share=share)
 
 
@@ -208,7 +211,7 @@ def _measurements(notes, flute, frequency, default_humidity, said, *, source, fi
     humidity = _humidity(notes, default_humidity)
     rows = _rows_of(notes, flute, humidity)
     session = tuple(note.session for note in notes)
-    sd, scatter = reading_sd(
+    sd, freedom, scatter = reading_sd(
         # The air's changes are no scatter of the readings.
         1200 * np.log2(frequency / single_air(rows.air).sound_speed),
         group=[_repeat_key(note) for note in notes],
@@ -223,6 +226,7 @@ def _measurements(notes, flute, frequency, default_humidity, said, *, source, fi
         rows=rows,
         frequency=frequency,
         sd=sd,
+        freedom=freedom,
         use=tuple(note.use for note in notes),
         session=session,
         remark=tuple(note.remark for note in notes),
@@ -239,12 +243,13 @@ def _measurements(notes, flute, frequency, default_humidity, said, *, source, fi
 def _repeat_key(note: NoteRow):
     if note.use == "no":  # set aside by the user
         return None
-    return note.session, note.word, note.register, note.diameter, note.breath
+    return note.session, note.word, note.register, note.diameter, note.how, note.breath
 
 
 def _assumed(notes: Sequence[NoteRow], default_humidity: float):
     """Yield a sentence for each thing that rows left out."""
-    room = [n for n in notes if n.bore is None]
+    room = [n for n in notes if n.bore is None and n.how == "blown"]
+    still = [n for n in notes if n.bore is None and n.how == "driven"]
     both = [n for n in notes if n.bore is not None and n.room is not None]
     spoken = [n for n in notes if n.breath != "usual" and n.pressure is not None]
     dry = [n for n in notes if n.humidity is None]
@@ -254,6 +259,8 @@ def _assumed(notes: Sequence[NoteRow], default_humidity: float):
             f"{_which(room, notes)}: the bore's air follows from the room's: at the window "
             f"{BREATH_WORDS}, evenly less of it towards the foot (common practice, no source)"
         )
+    if still:
+        yield f"{_which(still, notes)}: driven without breath, so the bore is as warm as the room"
     if both:
         yield f"{_which(both, notes)}: bore and room temperature are given; the bore's is used"
     if dry:
@@ -306,6 +313,7 @@ def _columns(m: Measurements) -> dict[str, list[str]]:
     kelvin = air.room_temperature if isinstance(air, AirAlong) else air.temperature
     written = [_rounded(to_celsius(t)) for t in np.broadcast_to(kelvin, count)]
     breath = np.full(count, np.nan) if m.rows.breath is None else m.rows.breath
+    driven = np.zeros(count, bool) if m.rows.driven is None else m.rows.driven
     humidity = np.full(count, np.nan) if m.humidity is None else m.humidity
     columns = {
         "fingering": list(m.rows.label),
@@ -314,6 +322,7 @@ def _columns(m: Measurements) -> dict[str, list[str]]:
         "bore_temperature_c": ["" if r else t for r, t in zip(inferred, written, strict=True)],
         "room_temperature_c": [t if r else "" for r, t in zip(inferred, written, strict=True)],
         "humidity_percent": [_rounded(100 * h) for h in humidity],
+        "how": ["driven" if without else "" for without in driven],
         "breath": [why.removeprefix("blown ") for why in m.apart],
         "breath_pa": ["" if np.isnan(p) else repr(float(p)) for p in breath],
         "sd_cents": [repr(float(sd)) for sd in m.sd],

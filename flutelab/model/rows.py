@@ -119,6 +119,7 @@ def rows(
     air: Air | AirAlong,
     register: int | Sequence[int] = 1,
     breath: Sequence[float] | None = None,
+    driven: Sequence[bool] | None = None,
     diameter: np.ndarray | None = None,
 ) -> Rows:
     """Make rows from fingering text.
@@ -134,6 +135,8 @@ def rows(
         1, 2, ...; 0 = not stated.
     breath : (N,), optional
         Blowing pressure [Pa].
+    driven : (N,) bool, optional
+        True where no jet blew: a loudspeaker or a tap set the air going.
     diameter : (N, H), optional
         Hole diameters [m] where they differ from the flute's.
 
@@ -154,6 +157,7 @@ def rows(
         air=air,
         register=np.broadcast_to(np.asarray(register, dtype=int), (len(words),)),
         breath=None if breath is None else np.asarray(breath, dtype=float),
+        driven=None if driven is None else np.asarray(driven, dtype=bool),
         label=tuple(words),
     )
 
