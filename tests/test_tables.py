@@ -100,7 +100,7 @@ def test_csv_gives_every_number_back():
     ("frequency_hz", 440.12349, "440.123"), ("stretch_cents", -0.126, "-0.13"),
     ("power_share_percent", 12.3456, "12.35"), ("place_mm", 12.00049, "12.0"),
     ("hole_1_position_cents_per_mm", 0.00123, "0.001"), ("strength", 0.123449, "0.1234"),
-    ("pressure_mm_water", 53.0255, "53.03"), ("q", 55.049, "55.0"), ("jet_m_s", 29.7, "29.7"),
+    ("pressure_mm_water", 53.0255, "53.03"), ("q", 55.049, "55.0"), ("jet_m_s", 29.7123, "29.71"),
 ])  # fmt: skip
 def test_written_numbers_have_the_digits_that_mean_something(name, typed, written):
     assert csv_text(pd.DataFrame({name: [typed]})).splitlines() == [name, written]

@@ -26,7 +26,17 @@ _SHOP = {
 }
 _FINE = ("0.1 mm", from_mm(0.1))  # of bore and walls
 # Decimals of a written number, by the ending of its column
-_DIGITS = {"_hz": 3, "_cents": 2, "_percent": 2, "_pa": 1, "_mm_water": 2, "_mm": 3, "q": 1}
+_DIGITS = {
+    "_hz": 3,
+    "_cents": 2,
+    "_percent": 2,
+    "_pa": 1,
+    "_mm_water": 2,
+    "_mm": 3,
+    "q": 1,
+    "_m_s": 2,
+    "velocity": 2,
+}
 _OTHERWISE = 4
 
 
