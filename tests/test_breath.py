@@ -28,7 +28,7 @@ from flutelab.model.modes import mode_count
 from flutelab.model.notes import CENT
 from flutelab.model.warmth import single_temperature_error
 from flutelab.physics.air import sound_speed, water_fraction
-from flutelab.physics.breath import air_at, single_air
+from flutelab.physics.breath import air_at, cut_off, single_air
 from flutelab.physics.tube import propagation, tube
 from flutelab.units import celsius
 
@@ -271,3 +271,27 @@ def test_a_hot_room_is_told_of_once():
     with pytest.warns(ValidityWarning, match="temperature 38 is outside") as told:
         notes()
     assert sum("temperature 38" in str(one.message) for one in told) == 1
+
+
+def test_air_of_a_bore_cut_off_is_that_of_the_whole_up_to_the_cut():
+    rng = np.random.default_rng(21)
+    for _ in range(20):
+        # warm rooms and dry breath: no water condenses
+        whole = AirAlong(
+            room_temperature=celsius(rng.uniform(20.0, 34.0)),
+            humidity=rng.uniform(0.0, 0.5),
+            share=rng.uniform(0.1, 1.0),
+            breath_humidity=rng.uniform(0.3, 0.7),
+        )
+        place, cut = rng.uniform(0.0, 1.0, 5), rng.uniform(0.1, 1.2)
+        there = air_at(whole, min(cut, 1.0) * place)
+        for name, value in vars(air_at(cut_off(whole, cut), place)).items():
+            assert value == pytest.approx(getattr(there, name), rel=1e-12), name
+
+
+def test_a_cut_in_air_full_of_water_keeps_its_warmth():
+    whole = AirAlong(room_temperature=celsius(5.0), humidity=1.0, breath_co2=0.01)
+    place = np.linspace(0.0, 1.0, 5)
+    cut = air_at(cut_off(whole, 0.5), place)
+    assert cut.temperature == pytest.approx(air_at(whole, place / 2).temperature, rel=1e-12)
+    assert cut.sound_speed == pytest.approx(air_at(whole, place / 2).sound_speed, rel=1e-12)

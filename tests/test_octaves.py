@@ -5,6 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from made_notes import SCALE, SIX, demo
+from reference import cases
+from reference.published import published
+from scipy.optimize import brentq
+from test_sensitivities import BY_B, CASE_B
 
 from flutelab import (
     PUBLISHED,
@@ -13,15 +17,17 @@ from flutelab import (
     Corrections,
     End,
     Flute,
-    Hole,
     Window,
     modes,
     moist_air,
     playing_frequencies,
     rows,
 )
+from flutelab.errors import already_warned
 from flutelab.model.equivalents import equivalents
+from flutelab.model.modes import find_roots
 from flutelab.model.octaves import octaves
+from flutelab.physics.breath import cut_off, single_air
 from flutelab.units import celsius
 
 AIR = moist_air(celsius(25.0))
@@ -100,21 +106,69 @@ def test_wall_losses_widen_by_five_cents():
 
 
 def test_a_cross_fingering_is_narrow():
-    # Two stated cases of this pipe give -171 to -172 cents (own result, two implementations)
-    wall, half = 0.0028, 0.003
-    places, radii = (130, 150, 172, 195, 214, 240), (3.2, 3.5, 3.2, 3.4, 3.8, 3.0)
-    flute = Flute(
-        name="stated", bore=Bore(stations=((0.0, 0.0158),)),
-        holes=tuple(
-            Hole(position=1e-3 * x - half, diameter=2e-3 * b, wall=wall)
-            for x, b in zip(places, radii, strict=True)
-        ),
-        head=Window(along=2 * half, across=0.006, wall=wall),
-        foot=End(position=0.3 - half, outer_diameter=0.0214),
-    )  # fmt: skip
-    found = octaves(flute, rows(flute, "xxxoxx xxxooo", air=AIR), formulas=PUBLISHED)
-    assert found.stretch[0] == pytest.approx(-172, abs=15)
+    """Case B, whose lengths are given to the flute, beside its lattice built apart from it."""
+    words = ["xxxoxx", "xxxooo"]
+    found = octaves(CASE_B, rows(CASE_B, words, air=cases.AIR_B), BY_B, formulas=PUBLISHED)
+    speed = cases.AIR_B.sound_speed
+    roots, _ = find_roots(cases.case_b(words), cases.ceiling(words, speed), 2, cases.LIMIT)
+    stated = 1200 * np.log2(roots[:, 1].real / roots[:, 0].real / 2)
+    # its own head radiates, the case's does not
+    assert found.stretch == pytest.approx(stated, abs=1.0)
+    first, second = (row["value"] for row in published("stated_cases", "case A root")
+                     if row["fingering"] == words[0])  # fmt: skip
+    assert found.stretch[0] == pytest.approx(1200 * np.log2(second / first / 2), abs=1.0)
     assert found.stretch[0] < found.stretch[1]
+
+
+# --- single causes, against flutes changed by hand ------------------------------------------
+
+
+def stretch_of(flute, word, air, corrections=None):
+    given = {"air": air, "corrections": corrections or Corrections()}
+    first, second = (
+        playing_frequencies(flute, [word], register=register, **given)[0] for register in (1, 2)
+    )
+    return 1200 * np.log2(second / first / 2)
+
+
+BLOWN = AirAlong(room_temperature=celsius(15.0))
+
+
+@pytest.mark.parametrize("flute", [SIX, TAPERED])
+@pytest.mark.parametrize("word", ["xxxxxx", "xxxooo"])
+def test_each_cause_alone_is_that_of_a_flute_without_it(flute, word):
+    found = octaves(flute, rows(flute, word, air=BLOWN))
+    without = {
+        "losses": stretch_of(flute, word, BLOWN, Corrections(loss=0.0)),
+        "coupling": stretch_of(flute, word, BLOWN, Corrections(coupling=0.0)),
+        "air": stretch_of(flute, word, single_air(BLOWN)),
+    }
+    for name, stretch in without.items():
+        alone = by_cause(found, name, "alone")[0]
+        assert alone == pytest.approx(found.stretch[0] - stretch, abs=1e-4), name
+        assert abs(alone) > 0.01, name
+
+
+@pytest.mark.parametrize("air", [AIR, BLOWN])
+def test_the_lattice_alone_is_what_a_pipe_cut_by_hand_goes_without(air):
+    head = -SIX.head.along / 2
+    found = octaves(SIX, rows(SIX, "xxxooo", air=air))
+
+    def cut(length):
+        share = (length - head) / (SIX.foot.position - head)
+        inside = cut_off(air, share) if air is BLOWN else air
+        return replace(SIX, holes=(), foot=replace(SIX.foot, position=length)), inside
+
+    def off(length):
+        pipe, inside = cut(length)
+        return playing_frequencies(pipe, [""], air=inside)[0] - found.first[0]
+
+    with already_warned():
+        length = brentq(off, 0.15, 0.3, xtol=1e-9)
+        stretch = stretch_of(cut(length)[0], "", cut(length)[1])
+    # the first mode is kept to 0.01 cent
+    alone = by_cause(found, "lattice", "alone")[0]
+    assert alone == pytest.approx(found.stretch[0] - stretch, abs=0.01)
 
 
 def test_blowing_is_told_apart():

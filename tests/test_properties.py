@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from reference.random_flutes import random_flute, random_rows, shaped, wild_flute
 
 from flutelab import (
+    AirAlong,
     Corrections,
     ValidityWarning,
     moist_air,
@@ -132,6 +133,9 @@ def test_the_gradient_is_that_of_finite_differences(seed):
     rng, flute, fingerings = any_case(seed, random_flute)
     if rng.random() < 0.5:
         flute = shaped(rng, flute)
+    if rng.random() < 0.5:
+        share, temperature = rng.uniform(0.2, 1.0, 3), rng.uniform(285.0, 305.0, 3)
+        fingerings = replace(fingerings, air=AirAlong(room_temperature=temperature, share=share))
     # the pad leaves some air in every hole here: where it just fills one, the slope jumps
     by = Corrections(window=1.03, foot=0.96, wall=1.02, bore=1.002, pad_depth=0.2)
     notes = predict_notes(flute, fingerings, by)

@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from flutelab.errors import already_warned
-from flutelab.model.chain import Formulas, chain
+from flutelab.model.chain import Formulas, chain, opening_places
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import End, Flute, Window, bore_diameter
 from flutelab.model.notes import CENT, predict_notes
 from flutelab.model.rows import Rows, rows, take
 from flutelab.physics import jet
-from flutelab.physics.breath import AirAlong, air_at, single_air
+from flutelab.physics.breath import AirAlong, air_at, cut_off, single_air
 from flutelab.physics.rules import (
     OPEN_END,
     half_wave_frequency,
@@ -73,8 +73,9 @@ def by_hand(
     Notes
     -----
     Sound speed of the air halfway along the bore, no wall losses, the bore's diameter at the
-    first open hole. Formulas and sources in `flutelab.physics.rules`; 0.6 bore radii is the
-    school's end correction of an open pipe. Closed holes beyond the first open one do not
+    first open hole; the cut pipe holds air that changes along the bore as it is up to the cut.
+    Formulas and sources in `flutelab.physics.rules`; 0.6 bore radii is the school's end
+    correction of an open pipe. Closed holes beyond the first open one do not
     exist for a rule: that is why cross-fingerings come out worst.
     """
     corrections, formulas = corrections or Corrections(), formulas or Formulas()
@@ -161,7 +162,10 @@ def _cut_there(flute, row, end, corrections, formulas):
     stump = replace(flute, holes=kept, foot=foot, targets=())
     word = row.label[0][: len(kept)]
     diameter = None if row.diameter is None else row.diameter[:, : len(kept)]
-    cut = rows(stump, [word], air=row.air, diameter=diameter)
+    air, (head, *_, foot) = row.air, opening_places(flute)
+    if isinstance(air, AirAlong):
+        air = cut_off(air, (end - head) / (foot - head))
+    cut = rows(stump, [word], air=air, diameter=diameter)
     return float(predict_notes(stump, cut, replace(corrections, breath=0.0),
                                formulas=formulas).frequency[0])  # fmt: skip
 

@@ -124,7 +124,8 @@ def standing_wave(
 
     Between the openings the wave is cut at the points and carried on with the two-ports of the
     bore (plane waves, cones as spherical ones). A tapered bore is thus cut finer than for
-    `modes`, which changes the losses in the fourth digit. A hole's series arms are lumped at
+    `modes`, which changes the losses in the fourth digit, and so is air that changes along the
+    bore, which moves the mode by some 0.03 cent. A hole's series arms are lumped at
     its place: the pressure there is that between them. From the window's centre to the edge
     the wave is drawn as if the window were a point.
 

@@ -15,6 +15,7 @@ from flutelab.model.lattice import elements
 from flutelab.model.modes import condition, register_roots, searched, solved_modes, warn_of_notes
 from flutelab.model.rows import Rows, checked, distinct, rows, take
 from flutelab.physics.air import Air
+from flutelab.physics.breath import AirAlong
 
 CENT = np.log(2) / 1200
 PLAYED = ("breath", "second_register", "jet")  # what blowing adds to the air column's note
@@ -47,7 +48,7 @@ def playing_frequencies(
     flute: Flute,
     fingerings: str | Sequence[str],
     *,
-    air: Air,
+    air: Air | AirAlong,
     corrections: Corrections | None = None,
     register: int | Sequence[int] = 1,
     formulas: Formulas | None = None,
@@ -59,7 +60,7 @@ def playing_frequencies(
     flute : Flute
     fingerings : str or sequence of str
         As in `rows`.
-    air : Air
+    air : Air or AirAlong
         The bore's air.
     corrections : Corrections, optional
         Default: the formulas as they stand.

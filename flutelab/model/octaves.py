@@ -9,13 +9,13 @@ from math import factorial
 import numpy as np
 
 from flutelab.errors import already_warned
-from flutelab.model.chain import Formulas
+from flutelab.model.chain import Formulas, opening_places
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Bore, End, Flute, Window, bore_diameter
 from flutelab.model.modes import register_roots, searched, solved_modes, warn_of_notes
 from flutelab.model.notes import CENT
 from flutelab.model.rows import Rows, checked, rows, take
-from flutelab.physics.breath import AirAlong, single_air
+from flutelab.physics.breath import AirAlong, cut_off, single_air
 
 CAUSES = {
     "window": "window and the cavity behind it",
@@ -85,7 +85,9 @@ def octaves(
     What is switched off: the window, by an ideal node behind it, and the holes, by cutting the
     pipe, both at the place that keeps the first mode; wall losses; coupling; the taper, by a
     cylinder of the bore's widest diameter, in which every hole and the window have room (the
-    head's where the bore narrows); air that changes, by that halfway to the foot. The causes
+    head's where the bore narrows); air that changes, by that halfway to the foot. In the cut
+    pipe air that changes is what it was up to the cut. A little longer at either end (the node
+    behind the window, a pipe longer than the flute) it is stretched from end to end. The causes
     act on one another, so a part is the mean over all orders of switching off (L. S. Shapley,
     in Contributions to the Theory of Games II, Princeton, 307-317, 1953; from memory). What
     remains is mostly the foot's end correction, which falls with frequency.
@@ -212,6 +214,13 @@ class _Case:
             for off in combinations(causes, size)
         }
 
+    def _air_up_to(self, length):
+        """The air of the pipe cut at a length: as it is in the whole one up to there."""
+        if not isinstance(self.row.air, AirAlong):
+            return self.row.air
+        head, *_, foot = opening_places(self.flute)
+        return cut_off(self.row.air, (length - head) / (foot - head))
+
     def _keeping_the_pitch(self, change):
         """The length [m] for `change(flute, length)` that leaves the first mode where it is."""
         lengths = [0.25 * self.flute.foot.position]
@@ -221,7 +230,8 @@ class _Case:
             lengths = [min(column, self.flute.foot.position)]
         for _ in range(_STEPS):
             flute = change(self.flute, lengths[-1])
-            off = np.log(self._pitches(flute, self.row.air, self.corrections)[0] / self.pitch[0])
+            air = self._air_up_to(lengths[-1]) if change is _cut else self.row.air
+            off = np.log(self._pitches(flute, air, self.corrections)[0] / self.pitch[0])
             if abs(off) < _SAME * CENT:
                 break
             lengths.append(max(lengths[-1] + off * column, 1e-4))
@@ -244,13 +254,16 @@ class _Case:
             flute = _cylinder(flute)
         if "lattice" in off:
             flute = _cut(flute, moved["lattice"])
+            air = self._air_up_to(moved["lattice"])
         if "window" in off:
             flute = _with_node(flute, moved["window"])
         if "losses" in off:
             corrections = replace(corrections, loss=0.0)
         if "coupling" in off:
             corrections = replace(corrections, coupling=0.0)
-        first, second = self._pitches(flute, single_air(air) if "air" in off else air, corrections)
+        if "air" in off:
+            air = single_air(self.row.air)
+        first, second = self._pitches(flute, air, corrections)
         return np.log(second / (2 * first)) / CENT
 
 

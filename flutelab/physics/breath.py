@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from flutelab.errors import already_warned
 from flutelab.physics.air import (
     ICE_POINT,
     Air,
@@ -118,25 +119,8 @@ def air_at(along: AirAlong, place: float) -> Air:
     >>> float(air_at(AirAlong(room_temperature=295.15), 0.5).temperature)
     299.15
     """
-    share = along.share * (1 - np.clip(place, 0.0, 1.0))
-    pressure = along.pressure
-
-    def mixed(room, breath):
-        return room + share * (breath - room)
-
-    def water(temperature, humidity):
-        return water_fraction(temperature, humidity=humidity, pressure=pressure)
-
-    temperature = mixed(along.room_temperature, along.breath_temperature)
-    vapour = mixed(
-        water(along.room_temperature, along.humidity),
-        water(along.breath_temperature, along.breath_humidity),
-    )
-    gas = {
-        "water": np.minimum(vapour, water(temperature, 1.0)),
-        "co2": mixed(along.co2, along.breath_co2),
-        "pressure": pressure,
-    }
+    temperature, water, co2, _ = _mixture(along, place)
+    gas = {"water": water, "co2": co2, "pressure": along.pressure}
     viscosity, heat_ratio, prandtl = loss_constants(temperature)
     return Air(
         sound_speed=sound_speed(temperature, **gas),
@@ -146,6 +130,59 @@ def air_at(along: AirAlong, place: float) -> Air:
         prandtl=prandtl,
         temperature=temperature,
     )
+
+
+def _mixture(along, place):
+    """Temperature, mole fractions of water and carbon dioxide, and relative humidity."""
+    share = along.share * (1 - np.clip(place, 0.0, 1.0))
+
+    def mixed(room, breath):
+        return room + share * (breath - room)
+
+    def water(temperature, humidity):
+        return water_fraction(temperature, humidity=humidity, pressure=along.pressure)
+
+    temperature = mixed(along.room_temperature, along.breath_temperature)
+    vapour = mixed(
+        water(along.room_temperature, along.humidity),
+        water(along.breath_temperature, along.breath_humidity),
+    )
+    most = water(temperature, 1.0)
+    held = np.minimum(vapour, most)
+    return temperature, held, mixed(along.co2, along.breath_co2), held / most
+
+
+def cut_off(along: AirAlong, place: float) -> AirAlong:
+    """Return the air of a bore that is cut off: up to there as in the whole bore.
+
+    Parameters
+    ----------
+    along : AirAlong
+        Of the whole bore.
+    place : float or array
+        Of the cut, above 0 at the window's centre (or plain head) up to 1 at the foot; held
+        beyond.
+
+    Returns
+    -------
+    AirAlong
+        Its room is what is mixed at the cut, its share the breath that is added from there to
+        the window: the same mixture at every place, but for water that has condensed.
+
+    Examples
+    --------
+    >>> whole = AirAlong(room_temperature=295.15)
+    >>> round(float(air_at(whole, 0.3).temperature), 9)
+    300.75
+    >>> round(float(air_at(cut_off(whole, 0.6), 0.5).temperature), 9)
+    300.75
+    """
+    temperature, _, co2, humidity = _mixture(along, place)
+    there = along.share * (1 - np.clip(place, 0.0, 1.0))
+    share = (along.share - there) / (1 - there)
+    mixed = {"room_temperature": temperature, "humidity": humidity, "co2": co2, "share": share}
+    with already_warned():
+        return replace(along, **mixed)
 
 
 def single_air(air: Air | AirAlong) -> Air:
