@@ -15,7 +15,7 @@ NAN = np.nan
 
 
 def test_half_covered_notes_are_doubted_for_the_finger():
-    sd, words = reading_sd(
+    sd, freedom, words = reading_sd(
         np.zeros(3),
         group=["a", "b", "c"],
         session=["one"] * 3,
@@ -25,6 +25,7 @@ def test_half_covered_notes_are_doubted_for_the_finger():
         half=np.array([False, True, True]),
     )
     assert sd == pytest.approx([3.0, np.hypot(3.0, 20.0), 4.0])
+    assert np.all(np.isinf(freedom))
     assert any("half-covered holes: 20 cents more" in word for word in words)
 
 
@@ -78,44 +79,55 @@ def test_a_slip_is_no_scatter():
 
 
 def test_enough_repeats_give_the_sd():
-    sd, words = sd_of(PITCH, GROUP, step=1.0)
+    sd, _, words = sd_of(PITCH, GROUP, step=1.0)
     assert sd == pytest.approx(np.full(7, (10.5 + 1 / 12) ** 0.5), rel=1e-12)
     assert "scatter by 3.2 cents (4 degrees of freedom" in words[0]
 
 
 def test_pooled_scatter_serves_all_registers_of_its_session():
-    sd, _ = sd_of(PITCH, GROUP, register=[1, 1, 1, 1, 1, 2, 2])
+    sd, *_ = sd_of(PITCH, GROUP, register=[1, 1, 1, 1, 1, 2, 2])
     assert sd == pytest.approx(np.full(7, 10.5**0.5))
 
 
 def test_too_few_repeats_leave_the_assumed_values():
-    sd, words = sd_of(PITCH[:5], GROUP[:5], register=[0, 1, 1, 2, 3])
+    sd, _, words = sd_of(PITCH[:5], GROUP[:5], register=[0, 1, 1, 2, 3])
     assert sd == pytest.approx([3, 3, 3, 10, 10])
     assert "assumed 3 cents in the first register and 10 above" in words[0]
     assert "common practice, no source" in words[0]
 
 
 def test_floor():
-    sd, _ = sd_of([5.0] * 5, "aaaaa", step=1.0)
+    sd, *_ = sd_of([5.0] * 5, "aaaaa", step=1.0)
     assert sd == pytest.approx(np.full(5, 1.5))
 
 
 def test_rounding_alone():
     # JCGM 100:2008 (the GUM), F.2.2.1: a resolution d gives a standard uncertainty 0.29 d.
-    sd, _ = sd_of([5.0] * 5, "aaaaa", step=10.0)
+    sd, *_ = sd_of([5.0] * 5, "aaaaa", step=10.0)
     assert sd / 10 == pytest.approx(np.full(5, 0.29), abs=0.005)
 
 
+def test_freedom_behind_the_sd():
+    # JCGM 100:2008, Eq. (G.2b): u^4 / (s^4/nu), the rounding's variance 1/12 known exactly.
+    _, freedom, _ = sd_of(PITCH, GROUP, step=1.0)
+    assert freedom == pytest.approx(np.full(7, 4 * ((10.5 + 1 / 12) / 10.5) ** 2), rel=1e-12)
+    assert sd_of(PITCH, GROUP)[1] == pytest.approx(np.full(7, 4.0))
+    # stated, floored or assumed: nothing is known of its own doubt
+    assert sd_of(PITCH, GROUP, stated=[0.5] + [NAN] * 6)[1][:2] == pytest.approx([np.inf, 4.0])
+    assert np.all(np.isinf(sd_of([5.0] * 5, "aaaaa", step=1.0)[1]))
+    assert np.all(np.isinf(sd_of(PITCH[:5], GROUP[:5])[1]))
+
+
 def test_stated_sd_replaces_all():
-    sd, words = sd_of(PITCH, GROUP, stated=[0.5] + [NAN] * 6)
+    sd, _, words = sd_of(PITCH, GROUP, stated=[0.5] + [NAN] * 6)
     assert sd[0] == 0.5
     assert sd[1] == pytest.approx(10.5**0.5)
     assert len(words) == 1
-    assert sd_of(PITCH, GROUP, stated=0.5)[1] == ()
+    assert sd_of(PITCH, GROUP, stated=0.5)[2] == ()
 
 
 def test_sessions_do_not_share_their_scatter():
-    sd, words = sd_of([*PITCH, 0.0], [*GROUP, "d"], session=["mon"] * 7 + ["tue"])
+    sd, _, words = sd_of([*PITCH, 0.0], [*GROUP, "d"], session=["mon"] * 7 + ["tue"])
     assert sd[:7] == pytest.approx(np.full(7, 10.5**0.5))
     assert sd[7] == 3
     assert [w.partition(":")[0] for w in words] == ["session mon", "session tue"]
@@ -154,6 +166,8 @@ def measured(**changes):
         ({"use": ("maybe",)}, "use is 'maybe'; write fit, check or no"),
         ({"session": ()}, "session has 0 entries for 1 rows"),
         ({"humidity": np.array([0.5, 0.5])}, "humidity has 2 entries for 1 rows"),
+        ({"freedom": np.array([4.0, 4.0])}, "freedom has 2 entries for 1 rows"),
+        ({"freedom": np.array([0.0])}, "degrees of freedom must be greater than 0; inf where"),
     ],
 )
 def test_record_refuses(changes, words):

@@ -13,6 +13,7 @@ from flutelab.model.rows import Rows
 
 USES = ("fit", "check", "no")
 _COLUMNS = ("frequency", "sd", "use", "session", "remark", "apart", "place", "from_room")
+_AT_WILL = ("humidity", "freedom")
 # Common practice, no source:
 FLOOR = 1.5  # cents; no reading of a blown note is better
 ASSUMED_FIRST, ASSUMED_ABOVE = 3.0, 10.0  # cents, first register and above
@@ -52,6 +53,9 @@ class Measurements:
         What the reader inferred and the report must say.
     source : str
         The note table's name; `fingerprint` its SHA-256.
+    freedom : (N,) or None
+        Degrees of freedom behind each sd; inf, and None = all inf, where it was stated,
+        assumed or is the least one.
     """
 
     flute: Flute
@@ -68,16 +72,23 @@ class Measurements:
     reading: tuple[str, ...] = ()
     source: str = ""
     fingerprint: str = ""
+    freedom: np.ndarray | None = None
 
     def __post_init__(self) -> None:
         count = len(self.rows)
-        for name in (*_COLUMNS, *(() if self.humidity is None else ("humidity",))):
+        given = [name for name in _AT_WILL if getattr(self, name) is not None]
+        for name in (*_COLUMNS, *given):
             length = len(getattr(self, name))
             if length != count:
                 msg = f"measurements: {name} has {length} entries for {count} rows"
                 raise ValueError(msg)
         if not np.all((self.frequency > 0) & (self.sd > 0)):
             msg = "measurements: every frequency and sd must be greater than 0"
+            raise ValueError(msg)
+        if self.freedom is not None and not np.all(self.freedom > 0):
+            msg = (
+                "measurements: degrees of freedom must be greater than 0; inf where none are known"
+            )
             raise ValueError(msg)
         unknown = sorted(set(self.use) - set(USES))
         if unknown:
@@ -134,8 +145,8 @@ def reading_sd(
     step: np.ndarray,
     stated: np.ndarray,
     half: np.ndarray | bool = False,
-) -> tuple[np.ndarray, tuple[str, ...]]:
-    """Return the standard deviation of each reading, and in words where it comes from.
+) -> tuple[np.ndarray, np.ndarray, tuple[str, ...]]:
+    """Return the standard deviation of each reading, its freedom, and where it comes from.
 
     Parameters
     ----------
@@ -157,6 +168,8 @@ def reading_sd(
     -------
     sd : (N,)
         [cents]
+    freedom : (N,)
+        Effective degrees of freedom of sd^2; inf where it is assumed, stated or the least.
     words : tuple of str
         One sentence a session that needed one.
 
@@ -165,27 +178,31 @@ def reading_sd(
     sd^2 = max(1.5^2, s^2 + step^2/12): s pooled over the session's repeats if they have 4
     degrees of freedom or more, else assumed 3 cents in the first register and 10 above;
     step^2/12 is the variance of a rounding. Floor and assumed values: common practice,
-    no source.
+    no source. Freedom by Welch and Satterthwaite, JCGM 100:2008 (the GUM), Eq. (G.2b), of the
+    pooled part alone: nu (sd^2/s^2)^2.
     """
     names = np.array(session, dtype=object)
     scatter = np.where(np.asarray(register) > 1, ASSUMED_ABOVE, ASSUMED_FIRST)
-    words = []
+    behind, words = np.full(len(names), np.inf), []
     for name in dict.fromkeys(session):
         here = names == name
-        pooled, freedom = pooled_scatter(
+        pooled, count = pooled_scatter(
             np.asarray(pitch)[here], [g for g, inside in zip(group, here, strict=True) if inside]
         )
-        if freedom >= LEAST_FREEDOM:
-            scatter[here] = pooled
+        if count >= LEAST_FREEDOM:
+            scatter[here], behind[here] = pooled, count
         if np.any(np.isnan(stated[here])):
-            words.append(_scatter_words(name, pooled, freedom))
-    sd = np.sqrt(np.maximum(FLOOR**2, scatter**2 + np.asarray(step) ** 2 / 12))
-    sd = np.hypot(sd, np.where(half, HALF_HOLE, 0.0))
+            words.append(_scatter_words(name, pooled, count))
+    sd = np.sqrt(scatter**2 + np.asarray(step) ** 2 / 12)
+    known = np.isnan(stated) & (scatter > 0) & (sd > FLOOR)
+    sd = np.hypot(np.maximum(FLOOR, sd), np.where(half, HALF_HOLE, 0.0))
+    freedom = np.full(len(names), np.inf)
+    freedom[known] = behind[known] * (sd[known] / scatter[known]) ** 4
     if np.any(half & np.isnan(stated)):
         words.append(
             f"half-covered holes: {HALF_HOLE:g} cents more, as no two fingers lie alike (estimate)"
         )
-    return np.where(np.isnan(stated), sd, stated), tuple(words)
+    return np.where(np.isnan(stated), sd, stated), freedom, tuple(words)
 
 
 def _scatter_words(session, pooled, freedom):
