@@ -62,6 +62,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "measurements",
             "assign",
             "problem",
+            "followed",
             "many",
             "uncertainty",
             "identifiability",
