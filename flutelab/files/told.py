@@ -30,6 +30,8 @@ def told_words(result: WhatDataTell) -> list[str]:
         what is never told apart; reported corrections that stay blind, and the note that
         would help most.
     """
+    if not result.names:
+        return ["All corrections are held: the notes were not asked about any."]
     if result.notes < 2:
         many = "No note was" if result.notes == 0 else "One note was"
         return [f"{many} fitted: nothing can be told apart by it."]

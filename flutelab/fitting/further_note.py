@@ -50,9 +50,11 @@ class Unseen:
 
 def unseen_words(unseen: Unseen) -> str:
     """Return in a sentence what the notes leave of a correction's doubt, and what would help."""
-    left = f"{unseen.said}: the notes leave {100 * unseen.sd_left:.0f} % of its doubt"
+    percent = f"{100 * unseen.sd_left:.0f} %"
+    told = f"the notes leave {percent} of its doubt"
     if unseen.sd_left > 1:
-        left = f"{unseen.said}: the notes scatter so much that its doubt has grown to {100 * unseen.sd_left:.0f} %"
+        told = f"the notes scatter so much that its doubt has grown to {percent}"
+    left = f"{unseen.said}: {told}"
     if unseen.note is None:
         return f"{left}; no single further note would help"
     word = unseen.note if set(unseen.note) - {"n"} else "the bare pipe before any hole is drilled"

@@ -193,8 +193,8 @@ def singular_directions(columns: np.ndarray, wanted: np.ndarray) -> tuple[np.nda
     directions[: len(heard), heard] = right
     for line, alone in enumerate(np.setdiff1d(np.arange(count), heard), len(heard)):
         directions[line, alone] = 1.0
-    largest = directions[np.arange(count), np.argmax(np.abs(directions), axis=1)]
-    return values, directions * np.sign(largest)[:, None]
+    way = [np.sign(line[np.argmax(np.abs(line))]) for line in directions]
+    return values, directions * np.reshape(way, (count, 1))
 
 
 def _columns(problem, theta):

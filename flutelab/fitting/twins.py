@@ -40,10 +40,14 @@ def different_notes(problem: Problem) -> set[tuple[tuple[str, int], int]]:
     """Return the different fitted notes: word and register, and the first table of the flute."""
     return {
         ((part.measurements.rows.label[row], int(part.assigned.register[row])), together[0])
-        for together in tables_by_flute(problem.tables)
+        for together in tables_by_flute(_measured(problem))
         for part in (problem.tables[table] for table in together)
         for row in np.flatnonzero(part.kept)
     }
+
+
+def _measured(problem):
+    return [part.measurements for part in problem.tables]
 
 
 class _Column(NamedTuple):
@@ -109,7 +113,7 @@ def _loudest(problem, column):
 
 def _notes_of(problem, p):
     """How many different fitted notes an unknown may act on."""
-    flutes = tables_by_flute(problem.tables)
+    flutes = tables_by_flute(_measured(problem))
     concerned = {together[0] for together in flutes if any(map(p.concerns, together))}
     return sum(table in concerned for _, table in different_notes(problem))
 
@@ -118,7 +122,7 @@ def _geometry(problem, theta):
     """Errors of geometry of each flute."""
     counts = [int(np.sum(part.kept)) for part in problem.tables]
     begin = np.concatenate([[0], np.cumsum(counts)])
-    for together in tables_by_flute(problem.tables):
+    for together in tables_by_flute(_measured(problem)):
         columns: dict[tuple, np.ndarray] = {}
         for table in together:
             own = slice(begin[table], begin[table + 1])
