@@ -173,6 +173,10 @@ def report_taper(tries):
     both = [best(lambda f=f: predict_notes(f, asked), tries) for f in (flute, straight)]
     ratio = both[0] / both[1]
     print(f"seven notes of a tapered bore: {both[0]:.1f} ms, {ratio:.1f} of a cylinder's")
+    blown = rows(flute, SEVEN, air=AirAlong(room_temperature=295.0))
+    for name, air in {"one air": asked, "air that changes": blown}.items():
+        whole = best(lambda a=air: sensitivities(flute, a), tries)
+        print(f"sensitivities of seven notes of a tapered bore, {name}: {whole:.1f} ms")
 
 
 def report_inside(tries):
@@ -191,6 +195,7 @@ def report_inside(tries):
     notes = best(lambda: predict_notes(flute, still), 5 * tries)
     for name, function in {
         "seven notes in air that changes along the bore": lambda: predict_notes(flute, seven),
+        "their sensitivities": lambda: sensitivities(flute, seven),
         "one spectrum": lambda: spectrum(flute, one),
         "one spectrum, drawn as PNG": picture,
         "one standing wave": lambda: standing_wave(flute, one),
