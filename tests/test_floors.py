@@ -68,6 +68,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "identifiability",
             "next_measurement",
             "calibrate",
+            "budget",
             "flutes",
             "mismatch",
             "worth",
