@@ -9,9 +9,13 @@ from flutelab.files.note_table import read_measurements, write_measurements
 from flutelab.files.report import report
 from flutelab.files.tables import table
 from flutelab.fitting.calibrate import Calibration, calibrate
+from flutelab.fitting.flutes import NextFlute, by_session, next_flute
+from flutelab.fitting.identifiability import WhatDataTell, what_data_tell
 from flutelab.fitting.measurements import Measurements
+from flutelab.fitting.mismatch import Mismatch, why_not_matching
 from flutelab.fitting.problem import FitError
 from flutelab.fitting.suspects import Suspect, suspects
+from flutelab.fitting.worth import Worth, is_it_worth_it
 from flutelab.model.byhand import by_hand, jet_readout
 from flutelab.model.chain import PUBLISHED, Formulas
 from flutelab.model.corrections import Corrections, Prior, Spread
@@ -47,22 +51,29 @@ __all__ = [
     "Formulas",
     "Hole",
     "Measurements",
+    "Mismatch",
+    "NextFlute",
     "Notes",
     "Prior",
     "Rows",
     "Spread",
     "Suspect",
     "ValidityWarning",
+    "WhatDataTell",
     "Window",
+    "Worth",
     "admittance",
     "by_hand",
+    "by_session",
     "calibrate",
     "frequency_gradient",
     "input_impedance",
+    "is_it_worth_it",
     "jet_readout",
     "lattice_cutoff",
     "modes",
     "moist_air",
+    "next_flute",
     "octaves",
     "playing_frequencies",
     "predict_notes",
@@ -78,6 +89,8 @@ __all__ = [
     "standing_wave",
     "suspects",
     "table",
+    "what_data_tell",
+    "why_not_matching",
     "write_constants",
     "write_flute",
     "write_measurements",

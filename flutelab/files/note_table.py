@@ -70,13 +70,14 @@ def read_measurements(
 
     Notes
     -----
-    Columns: `fingering`; `frequency_hz`, or `note` and `cents`; `a4_hz` (440),
-    `register`, a temperature in every row (`room_temperature_c` or `_f`, from which the
-    bore's air follows as an `AirAlong`, or `bore_temperature_c` or `_f`), `humidity_percent`
-    (of the room, or of the bore's air where that was measured), `how` (blown, or driven: by
-    a loudspeaker or a tap, the bore then as warm as the room), `breath` (soft, usual, hard), `breath_pa` or `breath_mm_water`, `sd_cents`, `session`, `use`
-    (fit, check, no), `remark`, and ``hole_1_diameter_mm``, ``hole_1_diameter_in`` or
-    ``hole_1_drill`` and so on, hole 1 nearest the window.
+    Columns: `fingering`; `frequency_hz`, or `note` and `cents`; `a4_hz` (440), `register`, a
+    temperature in every row (`room_temperature_c` or `_f`, from which the bore's air follows
+    as an `AirAlong`, or `bore_temperature_c` or `_f`), `humidity_percent` (of the room, or of
+    the bore's air where that was measured), `how` (blown, or driven: by a loudspeaker or a
+    tap, the bore then as warm as the room), `breath` (soft, usual, hard), `breath_pa` or
+    `breath_mm_water`, `sd_cents`, `session`, `use` (fit, check, no), `remark`, and
+    ``hole_1_diameter_mm``, ``hole_1_diameter_in`` or ``hole_1_drill`` and so on, hole 1 nearest
+    the window.
     """
     if not 0 <= default_humidity <= 1:
         msg = f"default_humidity is {default_humidity}; allowed is 0 to 1 (50 % is 0.5)"

@@ -5,15 +5,19 @@ from __future__ import annotations
 import numpy as np
 
 from flutelab.files.constants_file import is_shared, learned, sd_on
+from flutelab.files.mismatch_words import mismatch_words
 from flutelab.files.sentences import each_row, sentences, session_name, suspect_words
 from flutelab.files.tables import fingering_name, note_name
+from flutelab.files.told import told_words
 from flutelab.fitting.calibrate import Calibration
-from flutelab.fitting.problem import SESSION_SD
+from flutelab.fitting.identifiability import what_data_tell
+from flutelab.fitting.mismatch import why_not_matching
+from flutelab.fitting.problem import MODEL_SD, SESSION_SD
 from flutelab.fitting.suspects import Suspect, suspects
 from flutelab.making.cautions import CAUTIONS
 from flutelab.model.corrections import META, NAMES
 from flutelab.model.equivalents import equivalents
-from flutelab.model.flute import End, Window, bore_diameter, hole_name
+from flutelab.model.flute import Window, bore_diameter, hole_name
 from flutelab.model.notes import CENT
 from flutelab.physics.breath import single_air
 from flutelab.units import inches, millimetres, to_celsius
@@ -50,6 +54,7 @@ def report(
     parts = [
         "\n".join(sentences(calibration, odd)),
         _check_rows(calibration, a4),
+        *(_why(calibration, table) for table in range(len(calibration.tables))),
         _corrections(calibration),
         *(_lengths(calibration, table) for table in range(len(calibration.tables))),
         *(_notes(calibration, table, a4) for table in range(len(calibration.tables))),
@@ -81,6 +86,17 @@ def _check_row(calibration, part, row, a4):
         f"{head}{foretold:>9} foretold{measured:>9} measured{part.residual[row]:+z7.1f} cents "
         f"(+- {np.hypot(part.sd[row], m.sd[row]):.1f})"
     )
+
+
+def _why(calibration, table):
+    m = calibration.tables[table].measurements
+    several = f" ({m.source})" if len(calibration.tables) > 1 else ""
+    said = mismatch_words(why_not_matching(m))
+    return "\n".join([f"Why the notes are not where the book says{several}", *_indented(said)])
+
+
+def _indented(lines):
+    return [f"  {line}" for line in lines]
 
 
 def _corrections(calibration):
@@ -215,14 +231,10 @@ def _what_the_notes_tell(calibration):
         f"  {seen} seen better than beforehand",
         f"  least seen of what is reported: {blind} ({_doubt_left(calibration)})",
     ]
+    lines += _indented(told_words(what_data_tell(calibration)))
     flutes = [part.measurements.flute for part in calibration.tables]
-    ends = [end for flute in flutes for end in (flute.head, flute.foot)]
-    if any(isinstance(end, End) and end.kind in ("open", "flanged") for end in ends):
-        lines.append("  never told apart: the foot correction and an error of the length")
-    holes = [hole for flute in flutes for hole in flute.holes]
-    if len(holes) > 1 and len({(hole.diameter, hole.wall) for hole in holes}) == 1:
-        lines.append("  hardly told apart: wall and hole_end, as all holes are alike")
-    if any(isinstance(flute.head, Window) for flute in flutes):
+    blown = "jet" not in [p.name for p in calibration.parameters]
+    if blown and any(isinstance(flute.head, Window) for flute in flutes):
         lines.append("  the window correction is as played: it holds the jet's pull at this breath")
     return "\n".join(lines)
 
@@ -241,6 +253,10 @@ def _assumed(calibration):
     lines.append(
         f"  {SESSION_SD:.0f} cents of breath and tuner common to a session (common practice, no "
         "source)"
+    )
+    lines.append(
+        f"  {MODEL_SD} cents of the model's own error in each note (worst note against finite "
+        "elements, docs/model.md)"
     )
     return "\n".join(lines)
 

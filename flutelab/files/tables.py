@@ -5,7 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from flutelab.files.mismatch_words import mismatch_table
+from flutelab.files.told import told_table
+from flutelab.files.worth_words import worth_table
 from flutelab.fitting.calibrate import Calibration
+from flutelab.fitting.identifiability import WhatDataTell
+from flutelab.fitting.mismatch import Mismatch
+from flutelab.fitting.worth import Worth
 from flutelab.model.byhand import ByHand, JetReadout
 from flutelab.model.cutoff import LatticeCutoff
 from flutelab.model.inside import StandingWave
@@ -49,7 +55,8 @@ def table(result: object, *, a4: float = 440.0) -> pd.DataFrame:
         Predicted notes (`Notes`); a `Calibration` (a row for each row of its note tables);
         `Sensitivities`, `Octaves`, `ByHand`, `Warmth`, `JetReadout` or `LatticeCutoff` (a row
         a note); a `Spectrum` (a row a mode of each note); a `StandingWave` (a row an opening
-        of each note).
+        of each note); a `WhatDataTell` (a row a correction); a `Mismatch` (a row a cause); a
+        `Worth` (a row a way of foretelling).
     a4 : float
         Reference pitch of the note names [Hz].
 
@@ -294,4 +301,7 @@ _TABLES = {
     LatticeCutoff: _cutoff_table,
     Spectrum: _spectrum_table,
     StandingWave: _wave_table,
+    WhatDataTell: lambda result, a4: told_table(result),
+    Mismatch: lambda result, a4: mismatch_table(result),
+    Worth: lambda result, a4: worth_table(result),
 }

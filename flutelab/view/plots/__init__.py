@@ -8,7 +8,9 @@ from flutelab.view.plots.calibration import (
 )
 from flutelab.view.plots.corrections import plot_corrections
 from flutelab.view.plots.every import drawings_of
+from flutelab.view.plots.identifiability import plot_what_data_tell
 from flutelab.view.plots.inside import plot_spectrum, plot_standing_wave
+from flutelab.view.plots.mismatch import plot_causes
 from flutelab.view.plots.sensitivities import plot_sensitivities
 from flutelab.view.plots.why import (
     plot_air,
@@ -18,6 +20,7 @@ from flutelab.view.plots.why import (
     plot_octaves,
     plot_warmth,
 )
+from flutelab.view.plots.worth import plot_worth
 
 __all__ = [
     "NAMED",
@@ -26,6 +29,7 @@ __all__ = [
     "plot_breath",
     "plot_by_hand",
     "plot_calibration",
+    "plot_causes",
     "plot_corrections",
     "plot_jet",
     "plot_mismatch",
@@ -35,4 +39,6 @@ __all__ = [
     "plot_spectrum",
     "plot_standing_wave",
     "plot_warmth",
+    "plot_what_data_tell",
+    "plot_worth",
 ]
