@@ -1,4 +1,4 @@
-"""The command line: predict, calibrate, look, open. Wires, computes nothing."""
+"""The command line: predict, look, why, calibrate, open. Wires, computes nothing."""
 
 from __future__ import annotations
 
@@ -37,6 +37,7 @@ from flutelab.files.report import report
 from flutelab.files.safely import check_free, write_all
 from flutelab.files.tables import csv_text, table
 from flutelab.files.warned import plain_notes
+from flutelab.files.why import why
 from flutelab.files.workspace import default_folder, find_clone, lab_command, prepare_workspace
 from flutelab.fitting.calibrate import DEFAULT_FREE, calibrate
 from flutelab.fitting.problem import FitError
@@ -111,6 +112,7 @@ def _parser() -> tuple[argparse.ArgumentParser, Mapping[str, argparse.ArgumentPa
     _predict_parser(commands)
     _calibrate_parser(commands)
     _look_parser(commands)
+    _why_parser(commands)
     opening = commands.add_parser("open", help="open the notebooks in a folder of your own")
     opening.add_argument("folder", nargs="?", help='default: "My flutes" in your documents')
     opening.set_defaults(run=_open)
@@ -159,6 +161,18 @@ def _look_parser(commands) -> None:
     inside.add_argument("--overwrite", action="store_true", help="replace files that are there")
     inside.add_argument("--a4", type=number, default=440.0, metavar="HZ", help=_A4)
     inside.set_defaults(run=_look)
+
+
+def _why_parser(commands) -> None:
+    asked = commands.add_parser(
+        "why", help="show what could explain notes that do not match, before any fit"
+    )
+    asked.add_argument(
+        "files", nargs="+", metavar="FLUTE NOTES", help="each note table after its flute file"
+    )
+    asked.add_argument("--out", metavar="DIR", help="folder for tables and pictures")
+    asked.add_argument("--overwrite", action="store_true", help="replace files that are there")
+    asked.set_defaults(run=_why, a4=440.0)
 
 
 def _calibrate_parser(commands) -> None:
@@ -216,7 +230,12 @@ def _look(options) -> int:
         pressure=pressure("--breath", options.breath),
         a4=reference_pitch(options.a4),
     )
-    written = _write_looked(found.results, options) if options.out else []
+    return _told(found, Path(options.flute).stem, options)
+
+
+def _told(found, stem, options) -> int:
+    """Print what was found and write its tables and pictures where they are wanted."""
+    written = _write_looked(found.results, stem, options) if options.out else []
     print(found.text)
     if written:
         print("\nWritten:", *(f"  {path}" for path in written), sep="\n")
@@ -225,9 +244,9 @@ def _look(options) -> int:
     return DONE
 
 
-def _write_looked(results, options) -> list[Path]:
+def _write_looked(results, stem, options) -> list[Path]:
     """Write a table of each result and its pictures; refuse before anything is drawn."""
-    stem, folder = Path(options.flute).stem, Path(options.out)
+    folder = Path(options.out)
     tables = [name for name in results if name != "air"]
     drawings = drawings_of(results)
     endings = [f"{name}.csv" for name in tables]
@@ -249,16 +268,13 @@ def _write_looked(results, options) -> list[Path]:
     return list(paths.values())
 
 
+def _why(options) -> int:
+    check_folder("--out", options.out)
+    found = why(_read_all(options.files))
+    return _told(found, _stem(options.files), options)
+
+
 def _calibrate(options) -> int:
-    if len(options.files) % 2:
-        msg = (
-            f"calibrate: {options.files[-1]!r} stands alone; write each note table right after "
-            "its flute file: FLUTE NOTES [FLUTE NOTES ...]"
-        )
-        raise Refusal(msg)
-    if [Path(name).suffix.lower() for name in options.files[:2]] == [".csv", ".toml"]:
-        msg = f"calibrate: write the flute file {options.files[1]!r} before its note table"
-        raise Refusal(msg)
     reference_pitch(options.a4)
     free = corrections(options.free)
     check_folder("--out", options.out)
@@ -279,6 +295,15 @@ def _calibrate(options) -> int:
 
 def _read_all(files):
     """Every flute file with its note table; the faults of all files in one report."""
+    if len(files) % 2:
+        msg = (
+            f"{files[-1]!r} stands alone; write each note table right after its flute file: "
+            "FLUTE NOTES [FLUTE NOTES ...]"
+        )
+        raise Refusal(msg)
+    if [Path(name).suffix.lower() for name in files[:2]] == [".csv", ".toml"]:
+        msg = f"write the flute file {files[1]!r} before its note table"
+        raise Refusal(msg)
     measured, told = [], []
     for flute_file, notes in zip(files[::2], files[1::2], strict=True):
         try:
@@ -290,12 +315,16 @@ def _read_all(files):
     return measured
 
 
+def _stem(files) -> str:
+    """What results of these files are called."""
+    more = f"-and-{len(files) // 2 - 1}-more" if len(files) > 2 else ""
+    return Path(files[1]).stem + more
+
+
 def _result_paths(options) -> dict[str, Path]:
     if options.out is None:
         return {}
-    stem = Path(options.files[1]).stem
-    if len(options.files) > 2:
-        stem += f"-and-{len(options.files) // 2 - 1}-more"
+    stem = _stem(options.files)
     endings = {"constants": ".constants.json", "table": ".notes.csv", "png": ".png", "svg": ".svg"}
     return {kind: Path(options.out) / f"{stem}{ending}" for kind, ending in endings.items()}
 

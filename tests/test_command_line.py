@@ -207,7 +207,7 @@ def test_an_odd_number_of_files(run, files):
 def test_files_in_the_wrong_order_are_told(run):
     code, _, err = run("calibrate", *reversed(SIX))
     assert code == 2
-    assert f"calibrate: write the flute file {SIX[0]!r} before its note table" in err
+    assert f"write the flute file {SIX[0]!r} before its note table" in err
     code, _, err = run("predict", "--fingering", "xxxxxx", SIX[0])
     assert code == 2
     assert "write the flute file right after the command, before the options" in err

@@ -108,6 +108,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "warned",
             "look_text",
             "look",
+            "why",
             "spreadsheet",
             "workspace",
         ),

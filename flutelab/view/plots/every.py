@@ -1,4 +1,4 @@
-"""Every picture of what was found inside a flute's notes, by name."""
+"""Every picture of what was found of a flute's notes, by name."""
 
 from __future__ import annotations
 
@@ -9,8 +9,10 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from flutelab.view.plots.inside import plot_spectrum, plot_standing_wave
+from flutelab.view.plots.mismatch import plot_causes
 from flutelab.view.plots.sensitivities import plot_sensitivities
 from flutelab.view.plots.why import plot_air, plot_by_hand, plot_jet, plot_octaves, plot_warmth
+from flutelab.view.plots.worth import plot_worth
 
 _ONE_PICTURE = {
     "octaves": plot_octaves,
@@ -19,11 +21,12 @@ _ONE_PICTURE = {
     "jet": plot_jet,
     "air": plot_air,
     "small_changes": plot_sensitivities,
+    "worth": plot_worth,
 }
 
 
 def drawings_of(results: Mapping[str, object]) -> dict[str, Callable[[], Axes]]:
-    """Return how to draw each result of `flutelab.files.look.look`, by the picture's name.
+    """Return how to draw each result of `look` or `why`, by the picture's name.
 
     Parameters
     ----------
@@ -38,7 +41,16 @@ def drawings_of(results: Mapping[str, object]) -> dict[str, Callable[[], Axes]]:
     found = {
         name: partial(draw, results[name]) for name, draw in _ONE_PICTURE.items() if name in results
     }
-    seen, wave = results["spectrum"], results["standing_wave"]
+    for name in results:
+        if name.startswith("causes"):
+            found[name] = partial(plot_causes, results[name])
+    if "spectrum" in results:
+        found |= _of_each_note(results)
+    return found
+
+
+def _of_each_note(results):
+    seen, wave, found = results["spectrum"], results["standing_wave"], {}
     for row, word in enumerate(seen.label):
         name = word or "bare"
         cutoff = results.get("cutoff")

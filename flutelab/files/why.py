@@ -1,0 +1,75 @@
+"""Why measured notes are not where the book says, and whether calibrating pays: text, records."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from flutelab.files.look import Looked
+from flutelab.files.mismatch_words import mismatch_table, mismatch_words
+from flutelab.files.worth_words import worth_table, worth_words
+from flutelab.fitting.measurements import Measurements
+from flutelab.fitting.mismatch import why_not_matching
+from flutelab.fitting.worth import is_it_worth_it
+
+LIKELIEST = 6  # causes shown
+
+
+def why(measured: Sequence[Measurements]) -> Looked:
+    """Say what each cause could explain of the mismatch, and how well each way foretells.
+
+    Parameters
+    ----------
+    measured : sequence of Measurements
+        Nothing is fitted for good.
+
+    Returns
+    -------
+    Looked
+        Results `causes_1` and so on, one for each table, and `worth` (where two or more notes
+        may be fitted).
+
+    Raises
+    ------
+    FitError
+        No row can be fitted.
+    """
+    results: dict[str, object] = {}
+    text = []
+    for number, one in enumerate(measured, 1):
+        found = results[f"causes_{number}"] = why_not_matching(one)
+        text += [f"{one.flute.name} ({one.source})", *mismatch_words(found), "", *_causes(found)]
+        text.append("")
+    if len(set(_notes(measured))) > 1:
+        found = results["worth"] = is_it_worth_it(*measured)
+        text += ["Is the model worth it?", *worth_words(found), "", *_ways(found)]
+    return Looked(results=results, text="\n".join(text).rstrip())
+
+
+def _notes(measured):
+    for table, one in enumerate(measured):
+        for word, register, use in zip(one.rows.label, one.rows.register, one.use, strict=True):
+            if use == "fit":
+                yield table, word, max(int(register), 1)
+
+
+def _causes(found):
+    frame = mismatch_table(found).head(LIKELIEST)
+    head = f"{'likeliest causes':<39}{'usual error':>20}{'leaves':>14}"
+    lines = [f"  {head}  alone it would have to be"]
+    for row in frame.to_dict("records"):
+        left = f"{row['leaves_cents']:8.1f} cents"
+        alone = f"{row['alone']} ({row['plausible']})"
+        lines.append(f"  {row['cause']:<39}{row['usual_error']:>20}{left}  {alone}")
+    return lines
+
+
+def _ways(found):
+    frame = worth_table(found)
+    sizes = {"note_out_rms_cents": "rms", "note_out_worst_cents": "worst"}
+    if "flute_out_rms_cents" in frame:
+        sizes["flute_out_rms_cents"] = "a flute out"
+    head = "".join(f"{name:>13}" for name in sizes.values())
+    lines = [f"  {'cents, a note left out, foretold by':<46}{head}"]
+    for row in frame.to_dict("records"):
+        lines.append(f"  {row['way']:<46}" + "".join(f"{row[name]:13.1f}" for name in sizes))
+    return lines

@@ -1,0 +1,71 @@
+"""The command `why`: what it says, writes and refuses."""
+
+import csv
+
+import pytest
+from made_notes import DEMO
+from test_command_line import files_in
+
+FIVE = [DEMO / f"three-quarter-five.{ending}" for ending in ("toml", "csv")]
+PIPE = [DEMO / f"plain-pipe-300.{ending}" for ending in ("toml", "csv")]
+
+
+def test_the_demo_flute_is_explained(run):
+    code, out, err = run("why", *FIVE)
+    assert code == 0
+    assert not err
+    first = out.splitlines()
+    assert first[0] == "Three-quarter-inch five-hole, tuned (three-quarter-five.csv)"
+    assert first[1].startswith("The notes are about 23 cents flat of what the book's formulas say")
+    # the truth that made the notes: a window correction of 1.1 (data-demo/truth)
+    assert first[2].startswith("The window's end correction, ")
+    assert "Is the model worth it?" in out
+    assert out.endswith("Nothing was written; --out FOLDER saves tables and pictures.\n")
+
+
+def test_several_tables_are_pooled_and_flutes_left_out(run):
+    code, out, _ = run("why", *FIVE, *PIPE)
+    assert code == 0
+    assert "Plain pipe 300 mm (plain-pipe-300.csv)" in out
+    assert "a flute out" in out
+
+
+def test_one_note_has_no_other_to_be_foretold_from(run):
+    code, out, _ = run("why", *PIPE)
+    assert code == 0
+    assert "Is the model worth it?" not in out
+
+
+def test_tables_and_pictures_are_written_once(run, tmp_path):
+    order = ["why", *FIVE, "--out", tmp_path]
+    assert run(*order)[0] == 0
+    written = files_in(tmp_path)
+    stem = "three-quarter-five"
+    assert set(written) == {
+        f"{stem}.{name}.{kind}" for name in ("causes_1", "worth") for kind in ("csv", "png", "svg")
+    }
+    text = written[f"{stem}.causes_1.csv"].decode().splitlines()
+    assert next(csv.DictReader(text))["cause"] == "the window's end correction"
+    code, _, err = run(*order)
+    assert code == 2
+    assert "--overwrite" in err
+    assert files_in(tmp_path) == written
+    assert run(*order, "--overwrite")[0] == 0
+
+
+@pytest.mark.parametrize(
+    ("files", "told"),
+    [
+        (FIVE[:1], "stands alone; write each note table right after its flute file"),
+        (FIVE[::-1], "write the flute file"),
+        ([FIVE[0], "none.csv"], "none.csv"),
+        ([PIPE[0], FIVE[1]], "three-quarter-five.csv"),
+    ],
+)
+def test_what_is_wrong_is_told_and_nothing_is_written(run, tmp_path, files, told):
+    code, out, err = run("why", *files, "--out", tmp_path)
+    assert code == 2
+    assert told in err
+    assert "Traceback" not in err
+    assert not out
+    assert files_in(tmp_path) == {}
