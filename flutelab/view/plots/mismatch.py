@@ -17,6 +17,7 @@ from flutelab.view.style import BLACK, GREY, SKY, VERMILION, figure, style
 
 _SHOWN = 8  # causes that have a panel, likeliest first
 _HEARD = 2.0  # cents that a usual error makes somewhere
+TITLE_LETTERS = 60  # that fit above a panel
 _COLUMNS = 2
 _SPREAD = 0.25  # of a column to either side, for readings of one note
 _SMALLEST = 5.0
@@ -99,7 +100,8 @@ def _draw_cause(ax, mismatch, cause, place, firsts):
         )  # fmt: skip
     usual = f"{cause_words(mismatch, cause)}, usually {tolerance_words(mismatch, cause)}"
     lines = [usual[0].upper() + usual[1:], *_told(mismatch, cause)]
-    ax.set_title("\n".join(lines), loc="left", fontsize=10.5)
+    title = "\n".join(textwrap.fill(line, TITLE_LETTERS) for line in lines)
+    ax.set_title(title, loc="left", fontsize=10.5)
 
 
 def _told(mismatch, cause):
