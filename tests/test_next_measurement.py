@@ -8,7 +8,7 @@ import pytest
 from made_notes import AIR, CROSSED, PIPE, SCALE, SIX, STOPPED, demo, notes_of
 from planner_study import KINDS, best_of, options_of, study, tables_with
 
-from flutelab import Corrections, FitWarning, calibrate, rows
+from flutelab import AirAlong, Corrections, FitWarning, calibrate, rows
 from flutelab.files.next_words import cost_words, plan_table, plan_words, sd_words, shop_scale
 from flutelab.fitting.calibrate import another_day
 from flutelab.fitting.candidate import Candidate, Reading
@@ -16,11 +16,10 @@ from flutelab.fitting.candidates import candidates_of
 from flutelab.fitting.information import Lines, covariance, informed, spread, with_lines
 from flutelab.fitting.next_measurement import next_measurement
 from flutelab.fitting.problem import JET_SD
-from flutelab.model.flute import Uncertainty
 from flutelab.model.equivalents import equivalents
+from flutelab.model.flute import Uncertainty
 from flutelab.model.notes import predict_notes
 
-TRUTH = Corrections(window=1.06, foot=0.95, wall=1.05)
 CALIPERED = replace(
     SIX,
     uncertainty=Uncertainty(
@@ -284,10 +283,15 @@ def test_a_plain_pipe_asks_for_others():
     assert plan.sd_left[0] < 0.7 * plan.sd_now
 
 
-def test_a_stopped_flute_and_rooms_and_stations_are_no_trouble(seven):
-    assert len(next_measurement(calibrate(notes_of(STOPPED, ["x", "o"]), free=("window",))).sd_left)
+def test_a_stopped_flute_a_reamed_one_and_air_that_changes_are_no_trouble():
+    stopped = next_measurement(calibrate(notes_of(STOPPED, ["x", "o"]), free=("window",)))
+    assert "second flute" in {c.kind for c in stopped.candidates}
     wood = next_measurement(calibrate(demo("tapered-wood-six")))
     assert "plain pipes" not in {c.kind for c in wood.candidates}
+    rooms = AirAlong(room_temperature=np.linspace(294.0, 296.0, len(SCALE)))
+    plan = next_measurement(calibrate(notes_of(SIX, SCALE, air=rooms)))
+    assert {"plain pipes", "driven", "cross-fingering"} <= {c.kind for c in plan.candidates}
+    assert np.all(plan.sd_left <= plan.sd_before * (1 + 1e-9))
 
 
 def test_readings_on_another_day_have_an_offset_of_their_own(seven):
