@@ -14,7 +14,7 @@ from flutelab.files.constants_file import Constants
 from flutelab.files.tables import table
 from flutelab.fitting.calibrate import another_day
 from flutelab.fitting.measurements import HALF_HOLE
-from flutelab.fitting.problem import BORE_AIR_SD, ROOM_AIR_SD, SESSION_SD
+from flutelab.fitting.problem import BORE_AIR_SD, MODEL_SD, ROOM_AIR_SD, SESSION_SD
 from flutelab.model.corrections import Corrections, Spread, default_priors
 from flutelab.model.flute import Flute, bore_diameter
 from flutelab.model.notes import CENT, predict_notes
@@ -97,7 +97,9 @@ def foretell(
     half = half_covered(wanted)
     finger = np.where(half, HALF_HOLE, 0.0)
     frame.insert(
-        5, "sd_cents", np.sqrt(frame["sd_corrections_cents"] ** 2 + SESSION_SD**2 + finger**2)
+        5,
+        "sd_cents",
+        np.sqrt(frame["sd_corrections_cents"] ** 2 + SESSION_SD**2 + MODEL_SD**2 + finger**2),
     )
     if flute.targets and register == 1:
         frame.insert(4, "over_target_cents", _over_targets(flute, wanted.label, frame))
@@ -250,7 +252,8 @@ def _remarks(flute, constants, corrections, register):
         yield f"at the calibration's usual breath, {usual:.0f} Pa"
     yield (
         "+- in cents, two times in three: corrections, temperature, and "
-        f"{SESSION_SD:.0f} cents of another day's breath and tuner (common practice, no source)"
+        f"{SESSION_SD:.0f} cents of another day's breath and tuner (common practice, no source), "
+        f"{MODEL_SD} of the model itself"
     )
 
 

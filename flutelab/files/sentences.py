@@ -8,7 +8,7 @@ import numpy as np
 
 from flutelab.files.constants_file import learned
 from flutelab.fitting.calibrate import Calibration, TableResult, another_day
-from flutelab.fitting.problem import SESSION_SD, Parameter
+from flutelab.fitting.problem import MODEL_SD, SESSION_SD, Parameter
 from flutelab.fitting.suspects import Suspect
 from flutelab.model.corrections import META
 from flutelab.model.equivalents import equivalents
@@ -221,7 +221,7 @@ def foretold_cents(calibration: Calibration) -> float:
         fitted = np.array([fate == "fitted" for fate in part.fate])
         gradient = part.gradient[fitted][:, columns]
         variance.append(np.einsum("np,pq,nq->n", gradient, spread.covariance, gradient))
-    told = float(np.sqrt(np.median(np.concatenate(variance)) + SESSION_SD**2))
+    told = float(np.sqrt(np.median(np.concatenate(variance)) + SESSION_SD**2 + MODEL_SD**2))
     if calibration.widened == 1:
         return told
     left = [part.residual[row] for _, row, part in _fitted(calibration)]
