@@ -68,6 +68,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "twins",
             "further_note",
             "calibrate",
+            "profiles",
             "budget",
             "flutes",
             "identifiability",

@@ -71,7 +71,8 @@ class Many:
         self.problem, self.theta = problem, np.array(theta, dtype=float)
         self._curved = [i for i, p in enumerate(problem.parameters) if p.is_correction]
         limits = np.array([(p.prior.lower, p.prior.upper) for p in problem.parameters])
-        self._low, self._high = ((limits.T - problem.mean) / problem.unit).reshape(2, -1)
+        self._limits = limits.T
+        self._low, self._high = (self._limits - problem.mean) / problem.unit
         self._off = problem.cents(self.theta)
         self._slope = problem.gradients(self.theta)
         self._curvature, turned = self._second_derivatives()
@@ -121,7 +122,7 @@ class Many:
         weight : (B, N) or float
             How often each reading counts.
         fixed : mapping of int to (B,), optional
-            Unknowns held at values.
+            Unknowns held at values; nan = not held in that refit.
         mean : (B, P), optional
             Prior means in the place of the fit's.
 
@@ -160,7 +161,7 @@ class Many:
         notes = asked.weight * residual_shape(z, problem.loss)[0] ** 2
         chi2 = np.sum(notes, axis=-1) + np.sum((x - asked.middle) ** 2, axis=-1)
         return Refits(
-            theta=np.where(lost, np.nan, problem.mean + problem.unit * x),
+            theta=np.where(lost, np.nan, self._theta(x)),
             chi2=np.where(lost[:, 0], np.nan, chi2),
             off=np.where(lost[:, 0], np.nan, off),
         )
@@ -173,8 +174,9 @@ class Many:
         middle = 0.0 if mean is None else (mean - problem.mean) / problem.unit
         held = np.zeros_like(x, dtype=bool)
         for index, values in fixed.items():
-            held[:, index] = True
-            x[:, index] = (np.asarray(values) - problem.mean[index]) / problem.unit[index]
+            held[:, index] = np.isfinite(values)
+            value = (np.asarray(values) - problem.mean[index]) / problem.unit[index]
+            x[:, index] = np.where(held[:, index], value, x[:, index])
         is_main = np.isfinite(self._low) | np.isfinite(self._high)
         is_main[[*self._curved, *fixed]] = True
         asked = _Asked(
@@ -187,8 +189,11 @@ class Many:
         )
         return asked, x
 
+    def _theta(self, x):
+        return np.clip(self.problem.mean + self.problem.unit * x, *self._limits)
+
     def _moved(self, x):
-        return self.problem.mean + self.problem.unit * x - self.theta
+        return self._theta(x) - self.theta
 
     def _bent(self, x):
         """By how much the slopes of the curved unknowns change, (B, N, C)."""
@@ -256,7 +261,7 @@ class Many:
 
     def _find(self, x, told, before):
         """What the model itself says, a record a table."""
-        theta, moved = self.problem.mean + self.problem.unit * x, self._moved(x)
+        theta, moved = self._theta(x), self._moved(x)
         parts = np.split(told, self._ends[:-1], axis=1)
         return [
             followed.find(theta, moved, part, last)
