@@ -13,6 +13,7 @@ from flutelab.fitting.flutes import NextFlute, by_session, next_flute
 from flutelab.fitting.identifiability import WhatDataTell, what_data_tell
 from flutelab.fitting.measurements import Measurements
 from flutelab.fitting.mismatch import Mismatch, why_not_matching
+from flutelab.fitting.next_measurement import Plan, next_measurement
 from flutelab.fitting.problem import FitError
 from flutelab.fitting.suspects import Suspect, suspects
 from flutelab.fitting.worth import Worth, is_it_worth_it
@@ -54,6 +55,7 @@ __all__ = [
     "Mismatch",
     "NextFlute",
     "Notes",
+    "Plan",
     "Prior",
     "Rows",
     "Spread",
@@ -74,6 +76,7 @@ __all__ = [
     "modes",
     "moist_air",
     "next_flute",
+    "next_measurement",
     "octaves",
     "playing_frequencies",
     "predict_notes",

@@ -119,6 +119,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "look_text",
             "look",
             "why",
+            "plan",
             "spreadsheet",
             "workspace",
         ),

@@ -404,7 +404,7 @@ def test_at_most_four_sentences_say_what_to_do(seven):
     said = plan_words(plan)
     assert 2 <= len(said) <= 4
     assert all(sentence.endswith(".") for sentence in said)
-    assert said[0].startswith(f"The window correction is known to {sd_words(plan, plan.sd_now)}")
+    assert said[0].startswith(f"The window correction: known to {sd_words(plan, plan.sd_now)}")
     assert f"{plan.candidates[0].words} ({cost_words(plan.candidates[0])})" in said[0]
     assert "small steps together" in " ".join(said)
     assert "as played" in said[-1]

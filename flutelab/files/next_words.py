@@ -84,7 +84,7 @@ def plan_table(plan: Plan) -> pd.DataFrame:
 
 def plan_words(plan: Plan) -> list[str]:
     """Return at most four plain sentences: what is known now, and what to measure next."""
-    known = f"{plan.said[0].upper()}{plan.said[1:]} is known to {sd_words(plan, plan.sd_now)}"
+    known = f"{plan.said[0].upper()}{plan.said[1:]}: known to {sd_words(plan, plan.sd_now)}"
     said = [f"{known} (standard deviation); {_best(plan)}.", *_small(plan)]
     if plan.widened > 1:
         said.append(

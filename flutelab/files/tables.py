@@ -6,11 +6,13 @@ import numpy as np
 import pandas as pd
 
 from flutelab.files.mismatch_words import mismatch_table
+from flutelab.files.next_words import plan_table
 from flutelab.files.told import told_table
 from flutelab.files.worth_words import worth_table
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.identifiability import WhatDataTell
 from flutelab.fitting.mismatch import Mismatch
+from flutelab.fitting.next_measurement import Plan
 from flutelab.fitting.worth import Worth
 from flutelab.model.byhand import ByHand, JetReadout
 from flutelab.model.cutoff import LatticeCutoff
@@ -56,7 +58,7 @@ def table(result: object, *, a4: float = 440.0) -> pd.DataFrame:
         `Sensitivities`, `Octaves`, `ByHand`, `Warmth`, `JetReadout` or `LatticeCutoff` (a row
         a note); a `Spectrum` (a row a mode of each note); a `StandingWave` (a row an opening
         of each note); a `WhatDataTell` (a row a correction); a `Mismatch` (a row a cause); a
-        `Worth` (a row a way of foretelling).
+        `Worth` (a row a way of foretelling); a `Plan` (a row a measurement).
     a4 : float
         Reference pitch of the note names [Hz].
 
@@ -303,5 +305,6 @@ _TABLES = {
     StandingWave: _wave_table,
     WhatDataTell: lambda result, a4: told_table(result),
     Mismatch: lambda result, a4: mismatch_table(result),
+    Plan: lambda result, a4: plan_table(result),
     Worth: lambda result, a4: worth_table(result),
 }

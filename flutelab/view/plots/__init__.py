@@ -11,6 +11,7 @@ from flutelab.view.plots.every import drawings_of
 from flutelab.view.plots.identifiability import plot_what_data_tell
 from flutelab.view.plots.inside import plot_spectrum, plot_standing_wave
 from flutelab.view.plots.mismatch import plot_causes
+from flutelab.view.plots.next_measurement import plot_next_measurement
 from flutelab.view.plots.sensitivities import plot_sensitivities
 from flutelab.view.plots.why import (
     plot_air,
@@ -33,6 +34,7 @@ __all__ = [
     "plot_corrections",
     "plot_jet",
     "plot_mismatch",
+    "plot_next_measurement",
     "plot_octaves",
     "plot_residuals",
     "plot_sensitivities",

@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 
 from flutelab.view.plots.inside import plot_spectrum, plot_standing_wave
 from flutelab.view.plots.mismatch import plot_causes
+from flutelab.view.plots.next_measurement import plot_next_measurement
 from flutelab.view.plots.sensitivities import plot_sensitivities
 from flutelab.view.plots.why import plot_air, plot_by_hand, plot_jet, plot_octaves, plot_warmth
 from flutelab.view.plots.worth import plot_worth
@@ -23,10 +24,11 @@ _ONE_PICTURE = {
     "small_changes": plot_sensitivities,
     "worth": plot_worth,
 }
+_NUMBERED = {"causes_": plot_causes, "next_": plot_next_measurement}
 
 
 def drawings_of(results: Mapping[str, object]) -> dict[str, Callable[[], Axes]]:
-    """Return how to draw each result of `look` or `why`, by the picture's name.
+    """Return how to draw each result of `look`, `why` or `next`, by the picture's name.
 
     Parameters
     ----------
@@ -42,8 +44,9 @@ def drawings_of(results: Mapping[str, object]) -> dict[str, Callable[[], Axes]]:
         name: partial(draw, results[name]) for name, draw in _ONE_PICTURE.items() if name in results
     }
     for name in results:
-        if name.startswith("causes"):
-            found[name] = partial(plot_causes, results[name])
+        for kind, draw in _NUMBERED.items():
+            if name.startswith(kind):
+                found[name] = partial(draw, results[name])
     if "spectrum" in results:
         found |= _of_each_note(results)
     return found

@@ -1,0 +1,82 @@
+"""What to measure next, as text and records."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from flutelab.errors import DataError, Fault
+from flutelab.files.foretell import OPTIONS, checked_words
+from flutelab.files.look import Looked
+from flutelab.files.next_words import cost_words, plan_table, plan_words, sd_words
+from flutelab.fitting.calibrate import Calibration
+from flutelab.fitting.next_measurement import Plan, next_measurement
+from flutelab.model.rows import rows, take
+
+BEST = 12  # measurements shown
+PARTED = 3  # and of those that part the jet from the window
+
+
+def plan(
+    calibration: Calibration, of: Sequence[str] = ("window",), fingerings: Sequence[str] = ()
+) -> Looked:
+    """Rank what to measure next for each correction, or for notes to foretell.
+
+    Parameters
+    ----------
+    calibration : Calibration
+    of : sequence of str
+        Corrections of the fit.
+    fingerings : sequence of str
+        Notes of the first flute, in the place of corrections.
+
+    Returns
+    -------
+    Looked
+        Results `next_window` and so on, or `next_notes`.
+
+    Raises
+    ------
+    DataError
+        A correction that the fit does not have; fingerings that do not fit the flute, or
+        that do not sound.
+    """
+    wanted = {"notes": _notes(calibration, fingerings)} if fingerings else {n: n for n in of}
+    results, text, faults = {}, [], []
+    for name, target in wanted.items():
+        try:
+            found = next_measurement(calibration, of=target)
+        except ValueError as error:
+            place = "--fingering" if fingerings else "--of"
+            problem, _, mend = str(error).removeprefix("of: ").partition("; ")
+            faults.append(Fault(place=place, problem=problem, mend=mend.capitalize()))
+            continue
+        results[f"next_{name}"] = found
+        text += [*plan_words(found), "", *_table(found), ""]
+    if faults:
+        raise DataError(OPTIONS, faults)
+    return Looked(results=results, text="\n".join(text).rstrip())
+
+
+def _notes(calibration, fingerings):
+    m = calibration.tables[0].measurements
+    words = checked_words(m.flute, fingerings)
+    same_air = take(m.rows, [0] * len(words)).air
+    return rows(m.flute, words, air=same_air)
+
+
+def _table(found: Plan):
+    frame = plan_table(found)
+    head = f"  {'best next':<46}{'readings':>10}{'would leave':>16}"
+    yield head
+    parted = list(found.without_jet)
+    shown = [n for n, apart in enumerate(parted) if not apart][:BEST]
+    yield from (_line(found, frame, n) for n in shown)
+    apart = [n for n, apart in enumerate(parted) if apart][:PARTED]
+    if apart:
+        yield "  and to know it without the jet's pull"
+        yield from (_line(found, frame, n) for n in apart)
+
+
+def _line(found, frame, n):
+    left = sd_words(found, found.sd_left[n])
+    return f"  {frame['measurement'][n]:<46}{cost_words(found.candidates[n]):>10}{left:>16}"
