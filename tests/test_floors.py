@@ -69,6 +69,8 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "further_note",
             "calibrate",
             "profiles",
+            "progress",
+            "resampling",
             "budget",
             "flutes",
             "identifiability",

@@ -115,6 +115,17 @@ def test_two_flutes_with_breath_register_and_jet():
         assert worst(calibrate(one, two), found.theta[n]) < 0.01
 
 
+def test_a_fit_without_corrections():
+    held = [name for name in vars(TRUTH) if not name.endswith("_pressure")]
+    result = calibrate(noisy(), hold=held, free=())
+    many = Many(result.problem, result.value)
+    shift = np.full((2, len(WORDS)), [[0.0], [4.0]])
+    found = many.refit(shift=shift)
+    session = [p.session is not None for p in result.parameters].index(True)
+    assert found.theta[0] == pytest.approx(result.value, abs=1e-6)
+    assert found.theta[1, session] - found.theta[0, session] == pytest.approx(4.0, rel=0.1)
+
+
 def test_what_cannot_be_refitted_is_refused():
     result = calibrate(noisy())
     many = Many(result.problem, result.value)

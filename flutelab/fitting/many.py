@@ -69,7 +69,7 @@ class Many:
             raise ValueError(msg)
         problem = Problem(problem.tables, problem.parameters, problem.start, problem.loss)
         self.problem, self.theta = problem, np.array(theta, dtype=float)
-        self._curved = [i for i, p in enumerate(problem.parameters) if p.is_correction]
+        self._curved = np.flatnonzero([p.is_correction for p in problem.parameters])
         limits = np.array([(p.prior.lower, p.prior.upper) for p in problem.parameters])
         self._limits = limits.T
         self._low, self._high = (self._limits - problem.mean) / problem.unit
@@ -199,7 +199,7 @@ class Many:
         """By how much the slopes of the curved unknowns change, (B, N, C)."""
         count, size = self._curvature.shape[:2]
         flat = self._curvature.reshape(count * size, size)
-        return (self._moved(x)[:, self._curved] @ flat.T).reshape(-1, count, size)
+        return (self._moved(x)[:, self._curved] @ flat.T).reshape(len(x), count, size)
 
     def _predicted(self, x):
         """By how many cents the quadratic moves each note from the fit's, (B, N)."""
