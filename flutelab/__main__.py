@@ -14,6 +14,8 @@ from pathlib import Path
 
 import flutelab
 from flutelab.errors import DataError, FitWarning, ValidityWarning
+from flutelab.files.archive import Settings, archive_of, inputs_of
+from flutelab.files.archived_results import results_of
 from flutelab.files.constants_file import constants_text, read_constants
 from flutelab.files.flute_file import read_flute
 from flutelab.files.foretell import all_fingerings, foretell, usual_fingerings
@@ -21,6 +23,7 @@ from flutelab.files.look import look
 from flutelab.files.note_table import read_measurements
 from flutelab.files.options import (
     Refusal,
+    archive_folder,
     check_blanks,
     check_folder,
     corrections,
@@ -31,6 +34,7 @@ from flutelab.files.options import (
     pressure,
     reference_pitch,
     register,
+    seed,
     temperature,
 )
 from flutelab.files.report import report
@@ -39,11 +43,13 @@ from flutelab.files.tables import csv_text, table
 from flutelab.files.warned import plain_notes
 from flutelab.files.why import why
 from flutelab.files.workspace import default_folder, find_clone, lab_command, prepare_workspace
+from flutelab.files.zipped import zip_bytes
 from flutelab.fitting.calibrate import DEFAULT_FREE, calibrate
 from flutelab.fitting.problem import FitError
 from flutelab.fitting.suspects import suspects
 from flutelab.model.corrections import NAMES
 from flutelab.view.plots import drawings_of, plot_calibration
+from flutelab.view.plots.for_paper import paper_files
 from flutelab.view.style import close, draw_without_windows, picture_files
 
 _A4 = "pitch of A4 for the names of notes (default: 440)"
@@ -186,6 +192,12 @@ def _calibrate_parser(commands) -> None:
     )  # fmt: skip
     fit.add_argument("--robust", action="store_true", help="let stray notes pull less")
     fit.add_argument("--out", metavar="DIR", help="folder for constants, table and picture")
+    fit.add_argument(
+        "--archive", metavar="FILE.zip", help="all inputs, results and pictures, for a paper"
+    )
+    fit.add_argument(
+        "--seed", type=seed, default=0, metavar="N", help="of what is drawn at random (default: 0)"
+    )
     fit.add_argument("--overwrite", action="store_true", help="replace files that are there")
     fit.add_argument("--a4", type=number, default=440.0, metavar="HZ", help=_A4)
     fit.set_defaults(run=_calibrate)
@@ -278,13 +290,19 @@ def _calibrate(options) -> int:
     reference_pitch(options.a4)
     free = corrections(options.free)
     check_folder("--out", options.out)
+    check_folder("--archive", archive_folder(options.archive))
     measured = _read_all(options.files)
     paths = _result_paths(options)
     check_free(paths.values(), options.overwrite)
-    result = calibrate(*measured, free=free, loss="robust" if options.robust else "linear")
+    inputs = {}
+    if options.archive:
+        inputs, measured = inputs_of(options.files, measured)
+    loss = "robust" if options.robust else "linear"
+    result = calibrate(*measured, free=free, loss=loss)
     odd = suspects(result)
+    settings = Settings(free=tuple(free), loss=loss, a4=options.a4, seed=options.seed)
     if paths:
-        _write_results(result, odd, paths, options)
+        _write_results(result, odd, inputs, settings, paths, options)
     print(report(result, a4=options.a4, odd=odd), end="")
     if paths:
         print("\nWritten:", *(f"  {path}" for path in paths.values()), sep="\n")
@@ -322,31 +340,43 @@ def _stem(files) -> str:
 
 
 def _result_paths(options) -> dict[str, Path]:
+    """Every file that is asked for, by what it holds."""
+    archive = {"archive": Path(options.archive)} if options.archive else {}
     if options.out is None:
-        return {}
+        return archive
     stem = _stem(options.files)
     endings = {"constants": ".constants.json", "table": ".notes.csv", "png": ".png", "svg": ".svg"}
-    return {kind: Path(options.out) / f"{stem}{ending}" for kind, ending in endings.items()}
+    out = {kind: Path(options.out) / f"{stem}{ending}" for kind, ending in endings.items()}
+    return out | archive
 
 
-def _write_results(result, odd, paths, options) -> None:
+def _write_results(result, odd, inputs, settings, paths, options) -> None:
     draw_without_windows()
-    pictures = picture_files(plot_calibration(result, suspects=odd))
-    contents = {
-        paths["constants"]: constants_text(result).encode(),
-        paths["table"]: csv_text(table(result, a4=options.a4)).encode(),
-        paths["png"]: pictures["png"],
-        paths["svg"]: pictures["svg"],
-    }
-    _make_folder(options.out)
+    contents = {}
+    if options.out:
+        pictures = picture_files(plot_calibration(result, suspects=odd))
+        contents = {
+            paths["constants"]: constants_text(result).encode(),
+            paths["table"]: csv_text(table(result, a4=options.a4)).encode(),
+            paths["png"]: pictures["png"],
+            paths["svg"]: pictures["svg"],
+        }
+    if options.archive:
+        results = results_of(result, odd, seed=settings.seed)
+        archive = archive_of(results, settings, inputs, paper_files(results))
+        contents[paths["archive"]] = zip_bytes(archive.members)
+        _make_folder(paths["archive"].parent, "--archive")
+    if options.out:
+        _make_folder(options.out)
     write_all(contents, overwrite=options.overwrite)
 
 
-def _make_folder(name: str) -> None:
+def _make_folder(name: str | Path, option: str = "--out") -> None:
     try:
         Path(name).mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        msg = f"--out: the folder {name!r} cannot be made ({error.strerror}); choose another one"
+        name = str(name)
+        msg = f"{option}: the folder {name!r} cannot be made ({error.strerror}); choose another one"
         raise Refusal(msg) from None
 
 

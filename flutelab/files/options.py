@@ -40,6 +40,24 @@ def register(text: str) -> int:
     return int(text)
 
 
+def seed(text: str) -> int:
+    """Return the seed of what is drawn at random; argparse says what is wrong with it."""
+    if not re.fullmatch(r"[0-9]{1,18}", text):
+        msg = f"{text!r} is no seed; write a whole number from 0, such as 1"
+        raise ArgumentTypeError(msg)
+    return int(text)
+
+
+def archive_folder(text: str | None) -> str | None:
+    """Return the folder of an archive's name; a Refusal where it is not one of a zip file."""
+    if text is None:
+        return None
+    if Path(text).suffix.lower() != ".zip":
+        msg = f"--archive: {text!r} is not the name of a zip file; write it like 'results.zip'"
+        raise Refusal(msg)
+    return str(Path(text).parent)
+
+
 def temperature(option: str, text: str | None) -> float | None:
     """Return a temperature [K]; None where the option is not given.
 

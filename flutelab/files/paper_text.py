@@ -1,0 +1,211 @@
+"""The read-me of an archive: how a calibration was made, as plain facts that a paper can use."""
+
+from __future__ import annotations
+
+import textwrap
+from importlib.metadata import version
+
+import numpy as np
+
+from flutelab.fitting.calibrate import WIDEN_FROM_CHI2, WIDEN_FROM_ROWS, Calibration
+from flutelab.fitting.problem import HUBER_CORNER, SESSION_SD
+from flutelab.model.corrections import META, NAMES
+
+_WIDTH = 96
+# The works that every calculation rests on, by their key in docs/references.md.
+REFERENCES = {
+    "cramer-1993": "O. Cramer, J. Acoust. Soc. Am. 93, 2510-2516 (1993)",
+    "davis-1992": "R. S. Davis, Metrologia 29, 67-70 (1992)",
+    "picard-2008": "A. Picard, R. S. Davis, M. Gläser, K. Fujii, Metrologia 45, 149-155 (2008)",
+    "keefe-1984": "D. H. Keefe, J. Acoust. Soc. Am. 75, 58-62 (1984)",
+    "zwikker-1949": "C. Zwikker, C. W. Kosten, Sound Absorbing Materials, Elsevier (1949)",
+    "tijdeman-1975": "H. Tijdeman, J. Sound Vib. 39, 1-33 (1975)",
+    "levine-1948": "H. Levine, J. Schwinger, Phys. Rev. 73, 383-406 (1948)",
+    "dalmont-2001": "J.-P. Dalmont, C. J. Nederveen, N. Joly, J. Sound Vib. 244, 505-534 (2001)",
+    "lefebvre-2012": "A. Lefebvre, G. P. Scavone, J. Acoust. Soc. Am. 131, 3153-3163 (2012)",
+    "lefebvre-2013": "A. Lefebvre, G. P. Scavone, J. Kergomard, Acta Acust. united Acust. 99, "
+    "975-985 (2013)",
+    "wittrick-1971": "W. H. Wittrick, F. W. Williams, Q. J. Mech. Appl. Math. 24, 263-284 (1971)",
+    "huber-1964": "P. J. Huber, Ann. Math. Statist. 35, 73-101 (1964); the robust loss alone",
+    "jcgm-100-2008": "JCGM 100:2008, Guide to the expression of uncertainty in measurement",
+}
+_MODEL = (
+    "The air column of each flute was represented by a transmission line with visco-thermal wall "
+    "losses [zwikker-1949, tijdeman-1975] in moist air [cramer-1993, davis-1992, picard-2008, "
+    "keefe-1984]; finger holes were lumped T networks, open ends and the window had end "
+    "corrections, in closed forms fitted to finite elements of single parts and built on published "
+    "ones [lefebvre-2012, dalmont-2001, levine-1948]; all openings were coupled through the air "
+    "outside [lefebvre-2013]. A note is a complex eigenfrequency of the whole, its register "
+    "counted exactly [wittrick-1971]."
+)
+
+
+def read_me(calibration: Calibration, command: str, contents: dict[str, str], seed: int) -> str:
+    """Return the read-me of an archive.
+
+    Parameters
+    ----------
+    calibration : Calibration
+    command : str
+        The command that makes the archive again where it is unpacked.
+    contents : dict of str to str
+        What each file is, by its name.
+    seed : int
+        Of all that is drawn at random.
+
+    Returns
+    -------
+    str
+    """
+    listed = "\n".join(
+        textwrap.fill(f"{name}: {words}", _WIDTH, initial_indent="  ", subsequent_indent="      ")
+        for name, words in contents.items()
+    )
+    works = "\n".join(f"  [{key}] {work}" for key, work in REFERENCES.items())
+    again = (
+        f"Unpack the archive, install flutelab {version('flutelab')} with the libraries named in "
+        "versions.json, and type in the unpacked folder",
+        "or, in Python, flutelab.files.archive.rerun(archive, folder), which names every file that "
+        "came out otherwise. The same inputs, options and versions give the same bytes: files "
+        "stand in a fixed order and carry no time.",
+    )
+    return (
+        f"Calibration of {_flutes(calibration)} by flutelab {version('flutelab')}\n\n"
+        f"METHOD\n\n{textwrap.fill(method(calibration, seed), _WIDTH)}\n\n"
+        f"References (keys as in flutelab's docs/references.md)\n{works}\n\n"
+        f"CONTENTS\n\n{listed}\n\n"
+        f"TO RUN IT AGAIN\n\n{textwrap.fill(again[0], _WIDTH)}\n\n  {command}\n\n"
+        f"{textwrap.fill(again[1], _WIDTH)}\n"
+    )
+
+
+def method(calibration: Calibration, seed: int) -> str:
+    """Return one paragraph of plain facts: data, model, unknowns, priors, noise, software."""
+    return " ".join(
+        [
+            _data(calibration),
+            _MODEL,
+            _unknowns(calibration),
+            _noise(calibration),
+            _estimate(calibration),
+            f"All was done by flutelab {version('flutelab')}; the seed of what is drawn at random "
+            f"is {seed}.",
+        ]
+    )
+
+
+def _flutes(calibration):
+    names = [part.measurements.flute.name for part in calibration.tables]
+    return ", ".join(dict.fromkeys(names))
+
+
+def _data(calibration):
+    fates = [fate for part in calibration.tables for fate in part.fate]
+    counts = {fate: fates.count(fate) for fate in ("fitted", "checked", "apart", "left out")}
+    words = {
+        "fitted": "were fitted",
+        "checked": "were only predicted, as a check",
+        "apart": "were kept apart for their breath",
+        "left out": "were left out, each with its reason in residuals.csv",
+    }
+    told = [f"{count} {words[fate]}" for fate, count in counts.items() if count]
+    fitted = np.concatenate(
+        [m.frequency[t.kept] for t in calibration.problem.tables for m in [t.measurements]]
+    )
+    sessions = {
+        (m.source, name) for part in calibration.tables for m in [part.measurements]
+        for name in m.session
+    }  # fmt: skip
+    return (
+        f"{_count(len(fates), 'reading')} in {_count(len(sessions), 'session')} on "
+        f"{_flutes(calibration)} were taken from {_count(len(calibration.tables), 'note table')}: "
+        f"{', '.join(told)} ({np.min(fitted):.0f} to {np.max(fitted):.0f} Hz{_blown(calibration)})."
+    )
+
+
+def _blown(calibration):
+    """How the fitted notes were set going."""
+    driven = [
+        is_driven
+        for t in calibration.problem.tables
+        for is_driven in (
+            np.zeros(int(np.sum(t.kept)), bool)
+            if t.measurements.rows.driven is None
+            else t.measurements.rows.driven[t.kept]
+        )
+    ]
+    count = int(np.sum(driven))
+    if not count:
+        return ", all blown, so that the window's correction holds the jet's pull"
+    return f", {count} of them driven without breath"
+
+
+def _unknowns(calibration):
+    """Which corrections were fitted, and what was assumed of each."""
+    names = dict.fromkeys(p.name for p in calibration.parameters if p.is_correction)
+    reported = [name for name in names if name in calibration.free]
+    others = [name for name in names if name not in calibration.free]
+    own = {p.name for p in calibration.parameters if p.is_correction and p.table is not None}
+    told = [f"the corrections {_listed(reported)} are reported" if reported else
+            "no correction is reported"]  # fmt: skip
+    if others:
+        told.append(f"{_listed(others)} were fitted with them and widen their errors")
+    if own:
+        told.append(f"{_listed(sorted(own))} had a value for each flute or day")
+    priors = "; ".join(_prior(calibration, name) for name in names)
+    held = [name for name in NAMES if name not in names]
+    return (
+        f"Of the unknowns, {'; '.join(told)}. Priors were normal within the limits in "
+        f"corrections.csv, mean and standard deviation: {priors}. Not fitted, at the usual value "
+        f"or without a row that needs it: {_listed(held) or 'none'}."
+    )
+
+
+def _prior(calibration, name):
+    """A prior in words; of several own ones the narrowest and the widest."""
+    found = [p.prior for p in calibration.parameters if p.is_correction and p.name == name]
+    sds = sorted({prior.sd for prior in found})
+    spread = f"{sds[0]:.3g}" if len(sds) == 1 else f"{sds[0]:.3g} to {sds[-1]:.3g}"
+    return f"{name} {found[0].mean:g} ± {spread} {META[name]['unit']}"
+
+
+def _noise(calibration):
+    sds = np.unique(np.round(calibration.problem.sd, 2))
+    spread = f"{sds[0]:g}" if len(sds) == 1 else f"{sds[0]:g} to {sds[-1]:g}"
+    told = [
+        f"A reading had a standard deviation of {spread} cents (report.txt says where it comes "
+        f"from), the readings of a session shared an error of {SESSION_SD:g} cents of breath and "
+        "tuner (common practice)"
+    ]
+    own = {p.prior.sd for p in calibration.parameters if p.note is not None}
+    if own:
+        told.append(f"the model erred by {max(own):g} cents of its own for each note")
+    stated = [p.name for p in calibration.parameters if p.quantities]
+    if stated:
+        told.append(f"stated errors of the written geometry were unknowns too ({_listed(stated)})")
+    return f"{'; '.join(told)}."
+
+
+def _estimate(calibration):
+    loss = "Least squares on notes and priors together"
+    if calibration.problem.loss == "robust":
+        loss += f", notes by Huber's loss with its corner at {HUBER_CORNER:g} sd [huber-1964],"
+    widened = (
+        f"the readings' errors were widened {calibration.widened:.2f} times"
+        if calibration.widened > 1
+        else "errors were not widened"
+    )
+    return (
+        f"{loss} gave chi2 = {calibration.chi2:.1f} over {_count(calibration.rows, 'note row')}; "
+        f"{widened} (done from {WIDEN_FROM_ROWS} rows on where chi2 exceeds {WIDEN_FROM_CHI2:g} a "
+        "row). Standard deviations follow from the Jacobian at the optimum, limits of 68 and 95 % "
+        "from profiles of the cost; the budget is laid out after [jcgm-100-2008]."
+    )
+
+
+def _count(number, what):
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
+def _listed(names):
+    return ", ".join(names)
