@@ -1,4 +1,4 @@
-"""The command line: predict, look, why, calibrate, open. Wires, computes nothing."""
+"""The command line: predict, look, why, calibrate, next, open. Wires, computes nothing."""
 
 from __future__ import annotations
 
@@ -37,6 +37,7 @@ from flutelab.files.options import (
     seed,
     temperature,
 )
+from flutelab.files.plan import plan
 from flutelab.files.report import report
 from flutelab.files.safely import check_free, write_all
 from flutelab.files.tables import csv_text, table
@@ -119,6 +120,7 @@ def _parser() -> tuple[argparse.ArgumentParser, Mapping[str, argparse.ArgumentPa
     _calibrate_parser(commands)
     _look_parser(commands)
     _why_parser(commands)
+    _next_parser(commands)
     opening = commands.add_parser("open", help="open the notebooks in a folder of your own")
     opening.add_argument("folder", nargs="?", help='default: "My flutes" in your documents')
     opening.set_defaults(run=_open)
@@ -179,6 +181,26 @@ def _why_parser(commands) -> None:
     asked.add_argument("--out", metavar="DIR", help="folder for tables and pictures")
     asked.add_argument("--overwrite", action="store_true", help="replace files that are there")
     asked.set_defaults(run=_why, a4=440.0)
+
+
+def _next_parser(commands) -> None:
+    asked = commands.add_parser(
+        "next", help="rank what to measure next by the doubt that it would leave"
+    )
+    asked.add_argument(
+        "files", nargs="+", metavar="FLUTE NOTES", help="each note table after its flute file"
+    )
+    target = asked.add_mutually_exclusive_group()
+    target.add_argument(
+        "--of", metavar="NAME[,NAME...]", default="window",
+        help=f"corrections to know better (default: window) of: {' '.join(NAMES)}",
+    )  # fmt: skip
+    target.add_argument(
+        "--fingering", nargs="+", metavar="xxxxoo", help="notes of the first flute to foretell"
+    )
+    asked.add_argument("--out", metavar="DIR", help="folder for tables and pictures")
+    asked.add_argument("--overwrite", action="store_true", help="replace files that are there")
+    asked.set_defaults(run=_next, a4=440.0)
 
 
 def _calibrate_parser(commands) -> None:
@@ -283,6 +305,14 @@ def _write_looked(results, stem, options) -> list[Path]:
 def _why(options) -> int:
     check_folder("--out", options.out)
     found = why(_read_all(options.files))
+    return _told(found, _stem(options.files), options)
+
+
+def _next(options) -> int:
+    of = corrections(options.of, option="--of")
+    check_folder("--out", options.out)
+    measured = _read_all(options.files)
+    found = plan(calibrate(*measured, free=of), of, options.fingering or ())
     return _told(found, _stem(options.files), options)
 
 

@@ -112,13 +112,13 @@ def reference_pitch(frequency: float) -> float:
     return frequency
 
 
-def corrections(text: str) -> list[str]:
+def corrections(text: str, option: str = "--free") -> list[str]:
     """Return the names of corrections parted by commas; a Refusal for one that is none."""
     names = [name.strip() for name in text.split(",") if name.strip()]
     wrong = [name for name in names if name not in NAMES] or ([] if names else [text])
     if wrong:
         msg = (
-            f"--free: {wrong[0]!r} is no correction{nearest(wrong[0], NAMES)}. Write one or more "
+            f"{option}: {wrong[0]!r} is no correction{nearest(wrong[0], NAMES)}. Write one or more "
             f"of {', '.join(NAMES)} with commas between"
         )
         raise Refusal(msg)

@@ -1,0 +1,65 @@
+"""The command `next`: what it says, writes and refuses."""
+
+import csv
+
+import pytest
+from made_notes import DEMO
+from test_command_line import files_in
+
+FIVE = [DEMO / f"three-quarter-five.{ending}" for ending in ("toml", "csv")]
+PIPE = [DEMO / f"plain-pipe-300.{ending}" for ending in ("toml", "csv")]
+
+
+def test_what_would_tell_more_of_the_window(run):
+    code, out, err = run("next", *FIVE)
+    assert code == 0
+    assert not err
+    assert out.startswith("The window correction: known to ± 1.9 mm (standard deviation)")
+    assert "without the jet" in out
+    assert out.endswith("Nothing was written; --out FOLDER saves tables and pictures.\n")
+
+
+def test_several_corrections_or_notes_can_be_asked_for(run):
+    code, out, _ = run("next", *FIVE, "--of", "foot,wall")
+    assert code == 0
+    assert "The foot correction: known to" in out
+    assert "The walls at the holes: known to" in out
+    code, out, _ = run("next", *FIVE, "--fingering", "xxoxx")
+    assert code == 0
+    assert "xxoxx" in out.splitlines()[0]
+    assert "cents" in out.splitlines()[0]
+
+
+def test_tables_and_pictures_are_written_once(run, tmp_path):
+    order = ["next", *FIVE, "--out", tmp_path]
+    assert run(*order)[0] == 0
+    written = files_in(tmp_path)
+    stem = "three-quarter-five.next_window"
+    assert set(written) == {f"{stem}.{kind}" for kind in ("csv", "png", "svg")}
+    lines = list(csv.DictReader(written[f"{stem}.csv"].decode().splitlines()))
+    left = [float(row["sd_left"]) for row in lines if row["window"] == "as played"]
+    assert left == sorted(left)
+    code, _, err = run(*order)
+    assert code == 2
+    assert "--overwrite" in err
+    assert files_in(tmp_path) == written
+
+
+@pytest.mark.parametrize(
+    ("options", "told"),
+    [
+        ([*FIVE, "--of", "windwo"], "--of: 'windwo' is no correction"),
+        ([*FIVE, "--of", "coupling"], "the fit has no correction 'coupling'. It has 'window', "),
+        ([*FIVE, "--fingering", "xxxxxx"], "has 6 letters but the flute has 5 holes"),
+        ([*FIVE, "--fingering", "xoxxo"], "does not sound clearly"),
+        (FIVE[:1], "stands alone"),
+        ([*PIPE, "--fingering", "x"], "'x': the flute has no holes. Leave --fingering out"),
+    ],
+)
+def test_what_is_wrong_is_told_and_nothing_is_written(run, tmp_path, options, told):
+    code, out, err = run("next", *options, "--out", tmp_path)
+    assert code == 2
+    assert told in err
+    assert "Traceback" not in err
+    assert not out
+    assert files_in(tmp_path) == {}
