@@ -445,14 +445,14 @@ def test_a_row_without_its_mode_is_blank_with_a_reason():
         assert np.all(np.isnan(value[1]))
 
 
-@pytest.mark.parametrize("register", [9, 60])
+@pytest.mark.parametrize("register", [40, 91])
 def test_a_mode_that_is_not_there_needs_no_number(register):
     """Nor a warning of numbers (warnings are errors here): a short wide pipe has no such mode."""
     wide = pipe(length=0.05, foot="open", stations=((0.0, 0.06),))
     six = replace(six_holes(), foot=End(position=0.297, kind="stopped"))
     for flute, word in ((wide, ""), (six, "xxxxxx ooxoxx")):
         with already_warned():
-            wave = standing_wave(flute, rows(flute, word, air=AIR), register=register + 31)
+            wave = standing_wave(flute, rows(flute, word, air=AIR), register=register)
         assert all("no mode" in why for why in wave.reason)
         assert np.isnan(wave.pressure).all()
         assert np.isnan(wave.frequency).all()
