@@ -230,3 +230,12 @@ def test_a_bore_that_flares_towards_the_foot():
     )
     stretch = 1200 * np.log2(second / first / 2)
     assert by_cause(found, "taper", "alone")[0] == pytest.approx(found.stretch[0] - stretch)
+
+
+def test_a_closed_hole_of_a_pipe_stopped_at_both_ends_does_little():
+    # Cut below its closed holes the pipe is still stopped: a half wave, not a quarter.
+    stopped = End(position=0.0, kind="stopped")
+    both = replace(SIX, head=stopped, foot=replace(SIX.foot, kind="stopped", outer_diameter=None))
+    split = octaves(both, rows(both, ["xxxxxx"], air=AIR))
+    assert abs(split.alone[split.causes.index("lattice"), 0]) < 15
+    assert abs(split.remainder[0]) < 1e-6

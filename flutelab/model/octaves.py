@@ -207,12 +207,16 @@ class _Case:
         if "window" in causes:
             moved["window"] = self._keeping_the_pitch(_with_node)
         if "lattice" in causes:
-            moved["lattice"] = self._keeping_the_pitch(_cut)
+            moved["lattice"] = self._keeping_the_pitch(self._cut)
         return {
             frozenset(off): self._stretch(frozenset(off), moved)
             for size in range(len(causes) + 1)
             for off in combinations(causes, size)
         }
+
+    def _cut(self, flute, length):
+        vented = np.any((self.row.openness > 0) & self.row.drilled)
+        return _cut(flute, length, vented)
 
     def _air_up_to(self, length):
         """The air of the pipe cut at a length: as it is in the whole one up to there."""
@@ -226,11 +230,12 @@ class _Case:
         lengths = [0.25 * self.flute.foot.position]
         column = single_air(self.row.air).sound_speed / (2 * self.pitch[0])
         column = float(np.ravel(column)[0])
-        if change is _cut:
+        cutting = change == self._cut
+        if cutting:
             lengths = [min(column, self.flute.foot.position)]
         for _ in range(_STEPS):
             flute = change(self.flute, lengths[-1])
-            air = self._air_up_to(lengths[-1]) if change is _cut else self.row.air
+            air = self._air_up_to(lengths[-1]) if cutting else self.row.air
             off = np.log(self._pitches(flute, air, self.corrections)[0] / self.pitch[0])
             if abs(off) < _SAME * CENT:
                 break
@@ -253,7 +258,7 @@ class _Case:
         if "taper" in off:
             flute = _cylinder(flute)
         if "lattice" in off:
-            flute = _cut(flute, moved["lattice"])
+            flute = self._cut(flute, moved["lattice"])
             air = self._air_up_to(moved["lattice"])
         if "window" in off:
             flute = _with_node(flute, moved["window"])
@@ -286,11 +291,14 @@ def _cylinder(flute):
     return _at_foot(replace(flute, bore=Bore(stations=((0.0, widest),))), flute, flute.foot.kind)
 
 
-def _cut(flute, length):
-    """The flute without holes, cut at a length; the lip stays as thick."""
-    vented = "open" if flute.foot.kind == "stopped" else flute.foot.kind
+def _cut(flute, length, vented):
+    """The flute without holes, cut at a length; the lip stays as thick.
+
+    Where a hole was open (`vented`) a stopped foot is cut open.
+    """
+    kind = "open" if vented and flute.foot.kind == "stopped" else flute.foot.kind
     foot = replace(flute.foot, position=length)
-    return _at_foot(replace(flute, holes=(), foot=foot, targets=()), flute, vented)
+    return _at_foot(replace(flute, holes=(), foot=foot, targets=()), flute, kind)
 
 
 def _at_foot(changed, flute, kind):
