@@ -141,6 +141,13 @@ QUANTITIES = {
         "overblown": lambda: added(2, breath=37.0),
     },
     "second_register": {"cents": lambda: added(2, breath=0.0, second_register=-6.0)},
+    "jet": {
+        "blown": lambda: added(1, breath=0.0, jet=-8.0),
+        "driven": lambda: played_cents(
+            rows(FLUTE, ["x"], air=AIR, register=2, breath=[1000.0], driven=[True]),
+            Corrections(jet=-8.0, breath=37.0, reference_pressure=400.0),
+        )[0],
+    },
     "pad_depth": {
         "closed": lambda: numbers(pad_depth=0.5).closed.item(),
         "closed_inner": lambda: numbers(pad_depth=0.5).closed_inner.item(),

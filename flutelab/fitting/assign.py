@@ -9,7 +9,7 @@ import numpy as np
 from flutelab.errors import already_warned
 from flutelab.fitting.measurements import Measurements
 from flutelab.model.corrections import Corrections
-from flutelab.model.modes import register_roots, solved_modes, warn_of_notes
+from flutelab.model.modes import register_roots, searched, solved_modes, warn_of_notes
 from flutelab.model.notes import CENT, played_cents
 
 NEAR_CENTS = 300.0  # from the prediction of its register: the note is taken for that mode
@@ -73,7 +73,8 @@ def assign(measured: Measurements, corrections: Corrections) -> Assignment:
 
 def _register_roots(measured, corrections, highest):
     """Roots (N, highest) of the registers that speak, nan where one does not, and their chain."""
-    found, numbers = solved_modes(measured.flute, measured.rows, corrections, count=highest + 1)
+    count = searched(highest)
+    found, numbers = solved_modes(measured.flute, measured.rows, corrections, count=count)
     every = [register_roots(found, np.full(len(measured.rows), n)) for n in range(1, highest + 1)]
     column = np.stack(every, axis=-1)
     root = np.take_along_axis(found.root, np.maximum(column, 0), axis=-1)
