@@ -72,6 +72,8 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "profiles",
             "progress",
             "resampling",
+            "sweep",
+            "what_if",
             "flutes",
             "identifiability",
             "uncertainty",
