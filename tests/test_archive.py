@@ -13,16 +13,17 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from made_notes import DEMO, ROOT
+from made_notes import DEMO, ROOT, SIX, notes_of
 
 from flutelab import calibrate, read_constants, read_flute, read_measurements, report
 from flutelab.errors import DataError
 from flutelab.files.archive import Settings, archive_of, command_of, inputs_of, read_archive, rerun
-from flutelab.files.archived_results import results_of
+from flutelab.files.archived_results import results_of, texts_of
 from flutelab.files.constants_file import constants_text
 from flutelab.files.paper_text import REFERENCES, method
 from flutelab.files.zipped import LARGEST, unzipped, zip_bytes
 from flutelab.fitting.profiles import RISES
+from flutelab.fitting.resampling import bootstrap
 
 FIVE = [DEMO / f"three-quarter-five.{ending}" for ending in ("toml", "csv")]
 PIPES = [DEMO / f"plain-pipe-{n}.{end}" for n in (220, 300) for end in ("toml", "csv")]
@@ -36,15 +37,15 @@ def read_all(files):
     ]
 
 
-def made(files, settings):
+def made(files, settings, **options):
     inputs, measured = inputs_of(files, read_all(files))
-    results = results_of(calibrate(*measured, free=settings.free, loss=settings.loss), seed=7)
+    results = results_of(calibrate(*measured, free=settings.free, loss=settings.loss), **options)
     return results, archive_of(results, settings, inputs)
 
 
 @cache
 def five():
-    return made(FIVE, SETTINGS)
+    return made(FIVE, SETTINGS, seed=7)
 
 
 @cache
@@ -128,8 +129,43 @@ def test_tables_agree_with_one_another():
     assert profiles["chi2_rise"].max() > RISES[1]
 
 
+def test_the_bootstrap_is_that_of_the_seed():
+    results, archive = five()
+    c = results.calibration
+    found = frame(archive, "bootstrap.csv").set_index("correction")
+    again = bootstrap(c, 1000, seed=7)
+    assert found.loc["window", "sd_of_refits"] == pytest.approx(again.sd[0], rel=1e-5)
+    assert found.loc["window", "low_95"] == pytest.approx(
+        np.quantile(again.theta[:, 0], 0.025), 1e-5
+    )
+    assert found["refits"].tolist() == [1000 - again.lost] * len(found)
+    other = texts_of(results_of(c, results.suspects, seed=8))
+    differ = {n for n, t in other.items() if t.content.encode() != archive.members[n]}
+    assert differ - {"report.txt", "residuals.csv"} == {
+        "bootstrap.csv"
+    }  # names of notes: another A4
+
+
+@pytest.mark.parametrize("free", [(), ("window",)])
+def test_two_notes_are_not_drawn_from(free):
+    results = results_of(calibrate(notes_of(SIX, ["xxxxxx", "oooooo"], off=9.0), free=free))
+    assert results.drawn is None
+    texts = texts_of(results)
+    assert "bootstrap.csv" not in texts
+    assert len(texts["budget.csv"].content.splitlines()) > 1 or not free
+
+
+def test_an_interrupted_bootstrap_is_no_result(monkeypatch):
+    def half(*given, **options):
+        return replace(bootstrap(*given, **options), done=500)
+
+    monkeypatch.setattr("flutelab.files.archived_results.bootstrap", half)
+    with pytest.raises(KeyboardInterrupt):
+        results_of(five()[0].calibration, ())
+
+
 def test_lengths_stand_in_millimetres():
-    archive = made([DEMO / f"half-inch-six.{e}" for e in ("toml", "csv")], Settings())[1]
+    archive = made([DEMO / f"half-inch-six.{e}" for e in ("toml", "csv")], Settings(), draws=2)[1]
     lengths = frame(archive, "lengths.csv").set_index(["correction", "where"])
     # 0.604 in is 15.3416 mm
     assert lengths.loc[("bore", "inner diameter"), "by_formula_mm"] == pytest.approx(15.3416)
@@ -406,6 +442,17 @@ def test_running_it_again_gives_the_same_printed_digits(saved, tmp_path):
     for name in found.made:
         assert (out / name).read_bytes() == five()[1].members[name]
     assert read_constants(out / "constants.json").free == ("window", "foot")
+
+
+def test_pictures_are_compared_where_they_are_drawn(tmp_path):
+    results, settings = five()[0], SETTINGS
+    inputs = inputs_of(FIVE, read_all(FIVE))[0]
+    archive = archive_of(results, settings, inputs, {"a.svg": b"<svg/>", "b.svg": b"<svg/>"})
+    path = tmp_path / "a.zip"
+    path.write_bytes(zip_bytes(archive.members))
+    found = rerun(path, tmp_path / "1", draw=lambda _: {"a.svg": b"<svg/>", "b.svg": b"other"})
+    assert set(found.made) == set(archive.members)
+    assert found.differ == ("figures/b.svg", "manifest.json")
 
 
 def test_several_tables_run_again(tmp_path):

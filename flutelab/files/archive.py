@@ -240,19 +240,25 @@ def rerun(
         As `read_archive`; or a file is there already, or cannot be written.
     """
     old = read_archive(path)
+    check_free([Path(out) / name for name in _made(old.members, draw)], overwrite)
     inputs, measured = _read_again(old)
     calibration = calibrate(*measured, free=old.settings.free, loss=old.settings.loss)
     results = results_of(calibration, seed=old.settings.seed)
     new = archive_of(results, old.settings, inputs, draw(results) if draw else None).members
-    made = [name for name in new if draw or name not in (_MANIFEST, _READ_ME)]
+    made = _made(new, draw)
     paths = {Path(out) / name: new[name] for name in made}
-    check_free(paths, overwrite)
     _make_folders(paths)
     write_all(paths, overwrite=overwrite)
     return Rerun(
         made=tuple(made),
         differ=tuple(name for name in made if old.members.get(name) != new[name]),
     )
+
+
+def _made(members, draw):
+    """Names of what is made anew: what tells of pictures only with them."""
+    about = (_MANIFEST, _READ_ME)
+    return [n for n in members if draw or not (n in about or n.startswith(_FIGURES))]
 
 
 def _read_again(archive):

@@ -21,14 +21,18 @@ from flutelab.files.told import told_table, told_words
 from flutelab.fitting.budget import Budget, budget
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.identifiability import WhatDataTell, what_data_tell
+from flutelab.fitting.many import Many
 from flutelab.fitting.mismatch import Mismatch, why_not_matching
 from flutelab.fitting.phrases import name_of
 from flutelab.fitting.profiles import LEVELS, Profiles, profiles
+from flutelab.fitting.resampling import Bootstrap, bootstrap, bootstrap_limits
 from flutelab.fitting.suspects import Suspect, suspects
 from flutelab.model.corrections import META
 from flutelab.model.equivalents import equivalents
 from flutelab.units import millimetres
 
+DRAWS = 1000  # refits of the bootstrap
+_INTERVALS = tuple(f"{end}_{100 * level:.0f}" for level in LEVELS for end in ("low", "high"))
 _LIBRARIES = ("flutelab", "numpy", "scipy", "pandas", "matplotlib")
 
 
@@ -37,7 +41,8 @@ class Results:
     """A calibration and all that is worked out from it for an archive.
 
     ``mismatches`` of each table of which a row was fitted, by its name; ``budgets`` and
-    ``profiles`` of each reported correction.
+    ``profiles`` of each reported correction; ``drawn``, the bootstrap by notes, of at least
+    three notes.
     """
 
     calibration: Calibration
@@ -46,6 +51,7 @@ class Results:
     mismatches: Mapping[str, Mismatch]
     budgets: Mapping[str, Budget]
     profiles: Profiles
+    drawn: Bootstrap | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,7 +63,11 @@ class Text:
 
 
 def results_of(
-    calibration: Calibration, odd: tuple[Suspect, ...] | None = None, *, seed: int = 0
+    calibration: Calibration,
+    odd: tuple[Suspect, ...] | None = None,
+    *,
+    seed: int = 0,
+    draws: int = DRAWS,
 ) -> Results:
     """Return all that an archive tells of a calibration.
 
@@ -68,17 +78,32 @@ def results_of(
         What does not fit, where it is known already.
     seed : int
         Of all that is drawn at random.
+    draws : int
+        Refits of the bootstrap; 1000 in what the command line writes.
     """
     fitted = [part.measurements for part in calibration.tables if "fitted" in part.fate]
     names = reported_names(calibration)
+    many = Many(calibration.problem, calibration.value)
     return Results(
         calibration=calibration,
         suspects=suspects(calibration) if odd is None else odd,
         told=what_data_tell(calibration),
         mismatches={m.source: why_not_matching(m) for m in fitted},
         budgets={name: budget(calibration, name) for name in names},
-        profiles=profiles(calibration, names),
+        profiles=profiles(calibration, names, many=many),
+        drawn=_drawn(calibration, draws, seed, many),
     )
+
+
+def _drawn(calibration, draws, seed, many):
+    """The bootstrap, whole or none."""
+    try:
+        found = bootstrap(calibration, draws, seed=seed, many=many)
+    except ValueError:  # too few notes to show how they scatter
+        return None
+    if found.done < found.asked:
+        raise KeyboardInterrupt
+    return found
 
 
 def reported_names(calibration: Calibration) -> list[str]:
@@ -122,6 +147,9 @@ def texts_of(results: Results, a4: float = 440.0) -> dict[str, Text]:
         "mismatch-notes.csv": (_of_tables(results, mismatch_notes_table), "and for each reading"),
         "versions.json": (_versions(), "versions of Python and of the libraries"),
     }
+    if results.drawn is not None:
+        words = f"the corrections in {results.drawn.asked} refits to drawn notes"
+        files["bootstrap.csv"] = _bootstrap(results), words
     return {
         name: Text(content=content if isinstance(content, str) else _csv(content), words=words)
         for name, (content, words) in files.items()
@@ -167,11 +195,10 @@ def _corrections(results):
 
 def _interval(found: Profiles, name):
     """Limits of a correction by its profile; blank for those that are not reported."""
-    columns = [f"{end}_{100 * level:.0f}" for level in LEVELS for end in ("low", "high")]
     if name not in found.names:
-        return dict.fromkeys(columns, np.nan)
+        return dict.fromkeys(_INTERVALS, np.nan)
     limits = found.limits[found.names.index(name)].ravel()
-    return dict(zip(columns, limits.tolist(), strict=True))
+    return dict(zip(_INTERVALS, limits.tolist(), strict=True))
 
 
 def _profiles(found: Profiles):
@@ -183,6 +210,25 @@ def _profiles(found: Profiles):
             "chi2_rise": found.rise.ravel(),
         }
     )
+
+
+def _bootstrap(results):
+    """A row for each correction: its scatter in the refits, beside its sd."""
+    c, found = results.calibration, results.drawn
+    low_high = [bootstrap_limits(found, level) for level in LEVELS]
+    rows = []
+    for i, p in enumerate(c.parameters):
+        if p.is_correction:
+            row = {
+                "correction": p.name,
+                "of": _whose(c, p),
+                "sd": np.sqrt(c.covariance[i, i]),
+                "sd_of_refits": found.sd[i],
+            }
+            limits = np.concatenate([limits[i] for limits in low_high])
+            rows.append(row | dict(zip(_INTERVALS, limits.tolist(), strict=True)))
+    frame = pd.DataFrame(rows)
+    return frame.assign(refits=len(found.theta), lost=found.lost, notes=found.groups)
 
 
 def _whose(calibration, parameter):

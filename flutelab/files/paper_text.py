@@ -58,7 +58,7 @@ def read_me(calibration: Calibration, command: str, contents: dict[str, str], se
     str
     """
     listed = "\n".join(
-        textwrap.fill(f"{name}: {words}", _WIDTH, initial_indent="  ", subsequent_indent="      ")
+        _filled(f"{name}: {words}", initial_indent="  ", subsequent_indent="      ")
         for name, words in contents.items()
     )
     works = "\n".join(f"  [{key}] {work}" for key, work in REFERENCES.items())
@@ -71,12 +71,17 @@ def read_me(calibration: Calibration, command: str, contents: dict[str, str], se
     )
     return (
         f"Calibration of {_flutes(calibration)} by flutelab {version('flutelab')}\n\n"
-        f"METHOD\n\n{textwrap.fill(method(calibration, seed), _WIDTH)}\n\n"
+        f"METHOD\n\n{_filled(method(calibration, seed))}\n\n"
         f"References (keys as in flutelab's docs/references.md)\n{works}\n\n"
         f"CONTENTS\n\n{listed}\n\n"
-        f"TO RUN IT AGAIN\n\n{textwrap.fill(again[0], _WIDTH)}\n\n  {command}\n\n"
-        f"{textwrap.fill(again[1], _WIDTH)}\n"
+        f"TO RUN IT AGAIN\n\n{_filled(again[0])}\n\n  {command}\n\n"
+        f"{_filled(again[1])}\n"
     )
+
+
+def _filled(text, **indent):
+    """Lines that part no word, as a file's name may hold hyphens."""
+    return textwrap.fill(text, _WIDTH, break_on_hyphens=False, break_long_words=False, **indent)
 
 
 def method(calibration: Calibration, seed: int) -> str:
@@ -88,7 +93,7 @@ def method(calibration: Calibration, seed: int) -> str:
             _unknowns(calibration),
             _noise(calibration),
             _estimate(calibration),
-            f"All was done by flutelab {version('flutelab')}; the seed of what is drawn at random "
+            f"All was done by flutelab {version('flutelab')}; the seed of the bootstrap by notes "
             f"is {seed}.",
         ]
     )

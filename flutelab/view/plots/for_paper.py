@@ -65,10 +65,14 @@ def captions(results: Results) -> str:
     flutes = dict.fromkeys(part.measurements.flute.name for part in tables)
     told = [f"Pictures of {', '.join(flutes)}"]
     told += [
-        f"{name}\n{textwrap.fill(with_tables(words, results.calibration), _CAPTION)}"
+        f"{name}\n{_filled(with_tables(words, results.calibration))}"
         for name, (_, words) in PICTURES.items()
     ]
     return "\n\n".join(told) + "\n"
+
+
+def _filled(text):
+    return textwrap.fill(text, _CAPTION, break_on_hyphens=False, break_long_words=False)
 
 
 def paper_figure(results: Results, name: str, width_mm: float) -> Figure:
