@@ -203,7 +203,7 @@ def test_the_method_is_one_paragraph_of_facts():
         f"{len(fates)} readings in 1 session",
         f"{fates.count('fitted')} were fitted",
         f"{fates.count('checked')} were only predicted",
-        "corrections window, foot are reported",
+        "reported corrections were window, foot;",
         "window 1 ± 0.1 times",
         "0.6 cents of its own for each note",
         "shared an error of 5 cents",
@@ -222,6 +222,11 @@ def test_the_method_follows_the_data():
     assert "2 note tables" in told
     assert "air_offset, bore had a value for each flute or day" in told
     assert "Huber" not in told
+    assert "window" not in told.partition("Of the unknowns")[0]
+    assert "finger holes" not in told
+    assert "is 0." in told
+    few = pipes()[1].members["README.txt"].decode()
+    assert "the notes being too few for a bootstrap" in " ".join(few.split())
     held = method(calibrate(*read_all(FIVE), hold=("wall", "loss"), model_sd=0.0), 0)
     assert {"wall", "loss"} <= set(re.search(r"Not fitted[^.]*: ([^.]*)\.", held)[1].split(", "))
     assert "cents of its own" not in held

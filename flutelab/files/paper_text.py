@@ -10,6 +10,7 @@ import numpy as np
 from flutelab.fitting.calibrate import WIDEN_FROM_CHI2, WIDEN_FROM_ROWS, Calibration
 from flutelab.fitting.problem import HUBER_CORNER, SESSION_SD
 from flutelab.model.corrections import META, NAMES
+from flutelab.model.flute import Window
 
 _WIDTH = 96
 # The works that every calculation rests on, by their key in docs/references.md.
@@ -29,18 +30,22 @@ REFERENCES = {
     "huber-1964": "P. J. Huber, Ann. Math. Statist. 35, 73-101 (1964); the robust loss alone",
     "jcgm-100-2008": "JCGM 100:2008, Guide to the expression of uncertainty in measurement",
 }
-_MODEL = (
+_LINE = (
     "The air column of each flute was represented by a transmission line with visco-thermal wall "
     "losses [zwikker-1949, tijdeman-1975] in moist air [cramer-1993, davis-1992, picard-2008, "
-    "keefe-1984]; finger holes were lumped T networks, open ends and the window had end "
-    "corrections, in closed forms fitted to finite elements of single parts and built on published "
-    "ones [lefebvre-2012, dalmont-2001, levine-1948]; all openings were coupled through the air "
-    "outside [lefebvre-2013]. A note is a complex eigenfrequency of the whole, its register "
-    "counted exactly [wittrick-1971]."
+    "keefe-1984]"
+)
+_FORMS = (
+    "in closed forms fitted to finite elements of single parts and built on published ones "
+    "[lefebvre-2012, dalmont-2001, levine-1948]; all openings were coupled through the air outside "
+    "[lefebvre-2013]. A note is a complex eigenfrequency of the whole, its register counted "
+    "exactly [wittrick-1971]."
 )
 
 
-def read_me(calibration: Calibration, command: str, contents: dict[str, str], seed: int) -> str:
+def read_me(
+    calibration: Calibration, command: str, contents: dict[str, str], seed: int | None
+) -> str:
     """Return the read-me of an archive.
 
     Parameters
@@ -50,8 +55,8 @@ def read_me(calibration: Calibration, command: str, contents: dict[str, str], se
         The command that makes the archive again where it is unpacked.
     contents : dict of str to str
         What each file is, by its name.
-    seed : int
-        Of all that is drawn at random.
+    seed : int or None
+        Of the bootstrap, if there is one.
 
     Returns
     -------
@@ -84,24 +89,42 @@ def _filled(text, **indent):
     return textwrap.fill(text, _WIDTH, break_on_hyphens=False, break_long_words=False, **indent)
 
 
-def method(calibration: Calibration, seed: int) -> str:
+def method(calibration: Calibration, seed: int | None) -> str:
     """Return one paragraph of plain facts: data, model, unknowns, priors, noise, software."""
     return " ".join(
         [
             _data(calibration),
-            _MODEL,
+            _model(calibration),
             _unknowns(calibration),
             _noise(calibration),
             _estimate(calibration),
-            f"All was done by flutelab {version('flutelab')}; the seed of the bootstrap by notes "
-            f"is {seed}.",
+            f"All was done by flutelab {version('flutelab')}; {_drawn(seed)}.",
         ]
     )
 
 
+def _all_flutes(calibration):
+    return [part.measurements.flute for part in calibration.tables]
+
+
+def _model(calibration):
+    """The model in a paragraph, of the parts that these flutes have."""
+    flutes = _all_flutes(calibration)
+    ends = "open ends"
+    if any(isinstance(flute.head, Window) for flute in flutes):
+        ends += " and the window"
+    holes = "finger holes were lumped T networks, " if any(f.holes for f in flutes) else ""
+    return f"{_LINE}; {holes}{ends} had end corrections, {_FORMS}"
+
+
+def _drawn(seed):
+    if seed is None:
+        return "nothing was drawn at random, the notes being too few for a bootstrap"
+    return f"the seed of the bootstrap by notes is {seed}"
+
+
 def _flutes(calibration):
-    names = [part.measurements.flute.name for part in calibration.tables]
-    return ", ".join(dict.fromkeys(names))
+    return ", ".join(dict.fromkeys(flute.name for flute in _all_flutes(calibration)))
 
 
 def _data(calibration):
@@ -141,7 +164,9 @@ def _blown(calibration):
     ]
     count = int(np.sum(driven))
     if not count:
-        return ", all blown, so that the window's correction holds the jet's pull"
+        window = any(isinstance(flute.head, Window) for flute in _all_flutes(calibration))
+        pull = ", so that the window's correction holds the jet's pull" if window else ""
+        return f", all blown{pull}"
     return f", {count} of them driven without breath"
 
 
@@ -151,10 +176,9 @@ def _unknowns(calibration):
     reported = [name for name in names if name in calibration.free]
     others = [name for name in names if name not in calibration.free]
     own = {p.name for p in calibration.parameters if p.is_correction and p.table is not None}
-    told = [f"the corrections {_listed(reported)} are reported" if reported else
-            "no correction is reported"]  # fmt: skip
+    told = [f"reported corrections were {_listed(reported) or 'none'}"]
     if others:
-        told.append(f"{_listed(others)} were fitted with them and widen their errors")
+        told.append(f"fitted with them, widening their errors, were {_listed(others)}")
     if own:
         told.append(f"{_listed(sorted(own))} had a value for each flute or day")
     priors = "; ".join(_prior(calibration, name) for name in names)
