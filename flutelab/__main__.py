@@ -47,6 +47,7 @@ from flutelab.files.workspace import default_folder, find_clone, lab_command, pr
 from flutelab.files.zipped import zip_bytes
 from flutelab.fitting.calibrate import DEFAULT_FREE, calibrate
 from flutelab.fitting.problem import FitError
+from flutelab.fitting.progress import text_progress
 from flutelab.fitting.suspects import suspects
 from flutelab.model.corrections import NAMES
 from flutelab.view.plots import drawings_of, plot_calibration
@@ -392,7 +393,8 @@ def _write_results(result, odd, inputs, settings, paths, options) -> None:
             paths["svg"]: pictures["svg"],
         }
     if options.archive:
-        results = results_of(result, odd, seed=settings.seed)
+        progress = text_progress(sys.stderr) if sys.stderr.isatty() else None
+        results = results_of(result, odd, seed=settings.seed, progress=progress)
         archive = archive_of(results, settings, inputs, paper_files(results))
         contents[paths["archive"]] = zip_bytes(archive.members)
         _make_folder(paths["archive"].parent, "--archive")

@@ -25,6 +25,7 @@ from flutelab.fitting.many import Many
 from flutelab.fitting.mismatch import Mismatch, why_not_matching
 from flutelab.fitting.phrases import name_of
 from flutelab.fitting.profiles import LEVELS, Profiles, profiles
+from flutelab.fitting.progress import Progress
 from flutelab.fitting.resampling import Bootstrap, bootstrap, bootstrap_limits
 from flutelab.fitting.suspects import Suspect, suspects
 from flutelab.model.corrections import META
@@ -68,6 +69,7 @@ def results_of(
     *,
     seed: int = 0,
     draws: int = DRAWS,
+    progress: Progress | None = None,
 ) -> Results:
     """Return all that an archive tells of a calibration.
 
@@ -80,6 +82,8 @@ def results_of(
         Of all that is drawn at random.
     draws : int
         Refits of the bootstrap; 1000 in what the command line writes.
+    progress : callable, optional
+        Called with how many of them are done, of how many.
     """
     fitted = [part.measurements for part in calibration.tables if "fitted" in part.fate]
     names = reported_names(calibration)
@@ -91,14 +95,14 @@ def results_of(
         mismatches={m.source: why_not_matching(m) for m in fitted},
         budgets={name: budget(calibration, name) for name in names},
         profiles=profiles(calibration, names, many=many),
-        drawn=_drawn(calibration, draws, seed, many),
+        drawn=_drawn(calibration, draws, seed, many, progress),
     )
 
 
-def _drawn(calibration, draws, seed, many):
+def _drawn(calibration, draws, seed, many, progress):
     """The bootstrap, whole or none."""
     try:
-        found = bootstrap(calibration, draws, seed=seed, many=many)
+        found = bootstrap(calibration, draws, seed=seed, many=many, progress=progress)
     except ValueError:  # too few notes to show how they scatter
         return None
     if found.done < found.asked:

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from flutelab.errors import DataError
-from flutelab.files.safely import read_text, write_text
+from flutelab.files.safely import read_bytes, read_text, write_text
 from flutelab.files.toml_help import parse_toml
 from flutelab.files.toml_section import Report, Section, said
 from flutelab.model.flute import (
@@ -106,7 +106,7 @@ def read_flute(path: str | Path) -> Flute:
         name=name,
         unit=report.unit or "mm",
         source=source,
-        fingerprint=sha256(text.encode()).hexdigest(),
+        fingerprint=sha256(read_bytes(path)).hexdigest(),
         **parts,
     )
 

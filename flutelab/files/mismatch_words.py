@@ -104,6 +104,7 @@ def mismatch_table(mismatch: Mismatch) -> pd.DataFrame:
     """
     each = range(len(mismatch.causes))
     effect = mismatch.effect[:, mismatch.counted]
+    share_left = mismatch.left / (mismatch.rms or 1.0)  # notes right on the book: nothing to take
     return pd.DataFrame(
         {
             "cause": [cause_words(mismatch, k) for k in each],
@@ -116,7 +117,7 @@ def mismatch_table(mismatch: Mismatch) -> pd.DataFrame:
             "session_beside_cents": mismatch.shift,
             "plausible": [plausible(size) for size in farthest(mismatch)],
             "leaves_cents": mismatch.left,
-            "takes_percent": 100 * np.maximum(1 - mismatch.left / mismatch.rms, 0.0),
+            "takes_percent": 100 * np.maximum(1 - share_left, 0.0) * (mismatch.rms > 0),
             "together_usual_errors": mismatch.share,
         }
     )
