@@ -127,6 +127,7 @@ def test_budget_of_notes_of_another_day():
     told = budget(result, asked)
     assert told.of == ("xxxxxx", "oxoxox")
     assert told.unit == "cents"
+    assert told.notes
     day = result.corrections
     no_offset = replace(day, air_offset=0.0)
     assert told.value == pytest.approx(predict_notes(MEASURED, asked, no_offset).frequency)

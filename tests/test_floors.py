@@ -109,6 +109,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "constants_file",
             "mismatch_words",
             "worth_words",
+            "uncertainty_words",
             "next_words",
             "told",
             "tables",

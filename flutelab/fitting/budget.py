@@ -28,7 +28,7 @@ class Budget:
     Parameters
     ----------
     of : tuple of M str
-        The outputs: a correction, or notes by their fingering.
+        The outputs: a correction, or, where `notes`, notes by their fingering.
     unit : str
         Of `sd` and `contribution`: the correction's, or cents.
     value : (M,)
@@ -55,6 +55,7 @@ class Budget:
     """
 
     of: tuple[str, ...]
+    notes: bool
     unit: str
     value: np.ndarray
     sd: np.ndarray
@@ -191,6 +192,7 @@ def budget(calibration: Calibration, of: str | Rows, *, table: int = 0) -> Budge
     told = ("quantity", "part", "kind", "quantity_unit")
     return Budget(
         of=tuple(labels),
+        notes=index is None,
         unit=unit,
         value=value,
         sd=sd,
