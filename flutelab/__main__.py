@@ -26,7 +26,9 @@ from flutelab.files.options import (
     archive_folder,
     check_blanks,
     check_folder,
+    constants_name,
     corrections,
+    flute_name,
     humidity,
     left_over,
     nearest,
@@ -45,7 +47,8 @@ from flutelab.files.warned import plain_notes
 from flutelab.files.why import why
 from flutelab.files.workspace import default_folder, find_clone, lab_command, prepare_workspace
 from flutelab.files.zipped import zip_bytes
-from flutelab.fitting.calibrate import DEFAULT_FREE, calibrate
+from flutelab.fitting.calibrate import DEFAULT_FREE, OWN, calibrate
+from flutelab.fitting.flutes import for_next_flute
 from flutelab.fitting.problem import FitError
 from flutelab.fitting.progress import text_progress
 from flutelab.fitting.suspects import suspects
@@ -92,8 +95,9 @@ class _Parser(argparse.ArgumentParser):
         """Print the usage and what is wrong, and stop."""
         if choice := re.search(r"invalid choice: '(.+?)' \(choose from (.+)\)", message):
             message += nearest(choice[1], re.findall(r"[\w-]+", choice[2]))
-        if message.endswith("expected one argument"):
-            message += "; one that begins with - needs a =, as in --room=-2C"
+        if told := re.search(r"argument (--[\w-]+): expected one argument", message):
+            value = "-2C" if told[1] in ("--room", "--bore") else "VALUE"
+            message += f"; one that begins with - needs a =, as in {told[1]}={value}"
         if message.endswith("required: flute"):
             message += "; write the flute file right after the command, before the options"
         super().error(message)
@@ -149,8 +153,8 @@ def _predict_parser(commands) -> None:
 
 def _air_options(parser) -> None:
     warmth = parser.add_mutually_exclusive_group()
-    warmth.add_argument("--room", metavar="22C", help="room temperature, in C or F")
-    warmth.add_argument("--bore", metavar="26C", help="temperature of the air in the bore")
+    warmth.add_argument("--room", metavar="22C", help="room temperature, in C, F or K")
+    warmth.add_argument("--bore", metavar="26C", help="that of the air in the bore, in C, F or K")
     parser.add_argument("--humidity", type=number, metavar="PERCENT", help="relative (default: 50)")
 
 
@@ -164,7 +168,9 @@ def _look_parser(commands) -> None:
         "--register", type=register, default=1, metavar="1-4", help="2 = overblown (default: 1)"
     )
     inside.add_argument(
-        "--breath", metavar="520Pa", help="blowing pressure, for the jet; 53mm is of water"
+        "--breath",
+        metavar="520Pa",
+        help="blowing pressure, for the jet, in Pa, hPa, kPa, mbar, or mm, cm or in of water",
     )
     inside.add_argument("--out", metavar="DIR", help="folder for tables and pictures")
     inside.add_argument("--overwrite", action="store_true", help="replace files that are there")
@@ -213,6 +219,11 @@ def _calibrate_parser(commands) -> None:
         "--free", metavar="NAME[,NAME...]", default=",".join(DEFAULT_FREE),
         help=f"corrections to report (default: {','.join(DEFAULT_FREE)}) of: {' '.join(NAMES)}",
     )  # fmt: skip
+    fit.add_argument(
+        "--own", metavar="NAME[,NAME...]", default=",".join(OWN),
+        help="of several flutes, corrections that each has for itself (default: "
+        f"{','.join(OWN)}); with others the constants are those of the next flute",
+    )  # fmt: skip
     fit.add_argument("--robust", action="store_true", help="let stray notes pull less")
     fit.add_argument("--out", metavar="DIR", help="folder for constants, table and picture")
     fit.add_argument(
@@ -227,8 +238,8 @@ def _calibrate_parser(commands) -> None:
 
 
 def _predict(options) -> int:
-    flute = read_flute(options.flute)
-    constants = read_constants(options.constants) if options.constants else None
+    flute = read_flute(flute_name(options.flute))
+    constants = read_constants(constants_name(options.constants)) if options.constants else None
     if options.with_offset and constants is None:
         msg = "--with-offset: it needs the --constants whose air offset to apply"
         raise Refusal(msg)
@@ -253,11 +264,11 @@ def _predict(options) -> int:
 
 def _look(options) -> int:
     check_folder("--out", options.out)
-    flute = read_flute(options.flute)
+    flute = read_flute(flute_name(options.flute))
     found = look(
         flute,
         options.fingering or usual_fingerings(flute),
-        constants=read_constants(options.constants) if options.constants else None,
+        constants=read_constants(constants_name(options.constants)) if options.constants else None,
         room=temperature("--room", options.room),
         bore=temperature("--bore", options.bore),
         humidity=humidity(options.humidity),
@@ -319,7 +330,7 @@ def _next(options) -> int:
 
 def _calibrate(options) -> int:
     reference_pitch(options.a4)
-    free = corrections(options.free)
+    free, own = corrections(options.free), corrections(options.own, option="--own")
     check_folder("--out", options.out)
     check_folder("--archive", archive_folder(options.archive))
     measured = _read_all(options.files)
@@ -329,9 +340,11 @@ def _calibrate(options) -> int:
     if options.archive:
         inputs, measured = inputs_of(options.files, measured)
     loss = "robust" if options.robust else "linear"
-    result = calibrate(*measured, free=free, loss=loss)
+    result = for_next_flute(calibrate(*measured, free=free, own=own, loss=loss), own)
     odd = suspects(result)
-    settings = Settings(free=tuple(free), loss=loss, a4=options.a4, seed=options.seed)
+    settings = Settings(
+        free=tuple(free), own=tuple(own), loss=loss, a4=options.a4, seed=options.seed
+    )
     if paths:
         _write_results(result, odd, inputs, settings, paths, options)
     print(report(result, a4=options.a4, odd=odd), end="")

@@ -78,7 +78,8 @@ def test_inputs_are_there_byte_for_byte_and_everything_has_its_hash():
         if name != "manifest.json"
     }
     assert manifest["options"] == {
-        "free": ["window", "foot"], "loss": "robust", "a4_hz": 442.0, "seed": 7
+        "free": ["window", "foot"], "own": ["bore", "air_offset"], "loss": "robust",
+        "a4_hz": 442.0, "seed": 7,
     }  # fmt: skip
     assert manifest["tables"] == [
         {"flute": "inputs/three-quarter-five.toml", "notes": "inputs/three-quarter-five.csv"}
@@ -402,7 +403,13 @@ def _manifest_of(**changes):
     return json.dumps(manifest | changes).encode()
 
 
-OPTIONS = {"free": ["window"], "loss": "linear", "a4_hz": 440.0, "seed": 0}
+OPTIONS = {
+    "free": ["window"],
+    "own": ["bore", "air_offset"],
+    "loss": "linear",
+    "a4_hz": 440.0,
+    "seed": 0,
+}
 BAD_MANIFESTS = {
     "none": (None, "it is missing: this is no archive"),
     "not JSON": (b"{", "it is damaged: JSONDecodeError"),

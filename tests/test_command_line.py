@@ -606,3 +606,23 @@ def test_an_unusual_flute_predicts_with_its_reasons(run, tmp_path):
     code, out, _ = run("predict", PIPES[0], "--fingering", "bare", "--register", "2")
     assert code == 0
     assert out.splitlines()[2].startswith("  bare ")
+
+
+def test_flutes_that_differ_give_the_constants_of_the_next(run, tmp_path):
+    pair = [DEMO / f"{name}.{ending}" for name in ("three-quarter-five", "tapered-wood-six")
+            for ending in ("toml", "csv")]  # fmt: skip
+    order = ["calibrate", *pair, "--own", "window,bore,air_offset", "--out", tmp_path]
+    code, out, _ = run(*order)
+    assert code == 0
+    assert "The window correction: scatters from flute to flute by" in out
+    (written,) = tmp_path.glob("*.constants.json")
+    window = json.loads(written.read_text(encoding="utf-8"))["corrections"]["window"]
+    # the two are 1.06 and 0.97: the next one's is between, and less sure than either
+    assert 0.97 < window["value"] < 1.06
+    assert window["sd"] > 0.06
+
+
+def test_what_a_flute_has_for_itself_must_be_a_correction(run):
+    code, _, err = run("calibrate", *SIX, "--own", "mouth")
+    assert code == 2
+    assert "--own: 'mouth' is no correction" in err

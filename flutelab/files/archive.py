@@ -22,7 +22,8 @@ from flutelab.files.note_table import read_measurements
 from flutelab.files.paper_text import read_me
 from flutelab.files.safely import check_free, read_bytes, write_all
 from flutelab.files.zipped import unzipped
-from flutelab.fitting.calibrate import DEFAULT_FREE, calibrate
+from flutelab.fitting.calibrate import DEFAULT_FREE, OWN, calibrate
+from flutelab.fitting.flutes import for_next_flute
 from flutelab.fitting.measurements import Measurements
 from flutelab.model.corrections import NAMES
 
@@ -42,6 +43,8 @@ class Settings:
     ----------
     free : tuple of str
         Corrections to report.
+    own : tuple of str
+        Of several flutes, what each has for itself.
     loss : {"linear", "robust"}
     a4 : float
         Reference pitch of the note names [Hz].
@@ -50,6 +53,7 @@ class Settings:
     """
 
     free: tuple[str, ...] = DEFAULT_FREE
+    own: tuple[str, ...] = OWN
     loss: str = "linear"
     a4: float = 440.0
     seed: int = 0
@@ -153,8 +157,10 @@ def archive_of(
         "schema_version": SCHEMA_VERSION,
         "written_by": f"flutelab {version('flutelab')}",
         "tables": [{"flute": flute, "notes": notes} for flute, notes in pairs],
-        "options": {"free": list(settings.free), "loss": settings.loss, "a4_hz": settings.a4,
-                    "seed": settings.seed},
+        "options": {
+            "free": list(settings.free), "own": list(settings.own), "loss": settings.loss,
+            "a4_hz": settings.a4, "seed": settings.seed,
+        },
         "sha256": {name: _sha256(data) for name, data in sorted(members.items())},
     }  # fmt: skip
     members[_MANIFEST] = (json.dumps(manifest, indent=1, ensure_ascii=False) + "\n").encode()
@@ -166,6 +172,8 @@ def command_of(pairs: Sequence[tuple[str, str]], settings: Settings) -> str:
     words = ["flutelab", "calibrate", *(_quoted(name) for pair in pairs for name in pair)]
     if settings.free:
         words += ["--free", ",".join(settings.free)]
+    if settings.own != OWN:
+        words += ["--own", ",".join(settings.own)]
     if settings.loss == "robust":
         words.append("--robust")
     words += ["--a4", f"{settings.a4:.12g}", "--seed", str(settings.seed), "--archive", "again.zip"]
@@ -205,6 +213,7 @@ def read_archive(path: str | Path) -> Archive:
         members=members,
         settings=Settings(
             free=tuple(options["free"]),
+            own=tuple(options["own"]),
             loss=options["loss"],
             a4=options["a4_hz"],
             seed=options["seed"],
@@ -243,7 +252,11 @@ def rerun(
     old = read_archive(path)
     check_free([Path(out) / name for name in _made(old.members, draw)], overwrite)
     inputs, measured = _read_again(old)
-    calibration = calibrate(*measured, free=old.settings.free, loss=old.settings.loss)
+    settings = old.settings
+    calibration = for_next_flute(
+        calibrate(*measured, free=settings.free, own=settings.own, loss=settings.loss),
+        settings.own,
+    )
     results = results_of(calibration, seed=old.settings.seed)
     new = archive_of(results, old.settings, inputs, draw(results) if draw else None).members
     made = _made(new, draw)
@@ -318,7 +331,7 @@ def _manifest(path, members):
         sound = (
             names
             and all(name in members and re.fullmatch(f"{_INPUTS}[^/]+", name) for name in names)
-            and set(options["free"]) <= set(NAMES)
+            and {*options["free"], *options["own"]} <= set(NAMES)
             and options["loss"] in ("linear", "robust")
             and 380 <= options["a4_hz"] <= 480
             and type(options["seed"]) is int

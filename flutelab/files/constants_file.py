@@ -253,15 +253,13 @@ def is_shared(calibration: Calibration, name: str) -> bool:
 def learned(calibration: Calibration, name: str) -> tuple[float, str]:
     """Return posterior over prior sd of a correction, and a word where one is due.
 
-    The word is ``held``, ``at limit``, ``prior only`` (the notes say next to nothing, or
-    each table has its own) or "".
+    Of the next flute's, where each has its own. The word is ``held``, ``at limit``, ``prior
+    only`` (the notes say next to nothing) or "".
     """
     prior = calibration.priors[name]
     if prior.sd == 0:
         return 0.0, "held"
-    if not is_shared(calibration, name):
-        return 1.0, "prior only"
-    ratio = sd_on(calibration, 0, name) / prior.sd
+    ratio = sd_next(calibration, name) / prior.sd
     value = getattr(calibration.corrections, name)
     room = 1e-6 * prior.sd
     if value - prior.lower < room or prior.upper - value < room:
@@ -278,9 +276,17 @@ def sd_on(calibration: Calibration, table: int, name: str) -> float:
     return calibration.priors[name].sd
 
 
+def sd_next(calibration: Calibration, name: str) -> float:
+    """Return the sd of a correction for the next prediction; its prior's if nothing is known."""
+    if name not in calibration.spread.names:
+        return calibration.priors[name].sd
+    index = calibration.spread.names.index(name)
+    return float(np.sqrt(calibration.spread.covariance[index, index]))
+
+
 def _correction_entry(calibration, name):
     prior, meta = calibration.priors[name], META[name]
-    sd = sd_on(calibration, 0, name) if is_shared(calibration, name) else prior.sd
+    sd = sd_next(calibration, name)
     ratio, word = learned(calibration, name)
     formula, number, words = FORMULAS[name]
     return {

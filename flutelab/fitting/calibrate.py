@@ -217,7 +217,7 @@ def _finish(problem, priors, free, held):
     told = [p.is_correction or p.session is not None for p in problem.parameters]
     singular = np.linalg.svd(jacobian[:count, told], compute_uv=False)
     corrections, spread = _for_next(problem, theta, covariance, priors)
-    blind, doubt = _least_seen(spread, priors, free)
+    blind, doubt = least_seen(spread, priors, free)
     return Calibration(
         corrections=corrections,
         spread=spread,
@@ -237,8 +237,10 @@ def _finish(problem, priors, free, held):
     )
 
 
-def _least_seen(spread, priors, free):
-    """Direction of the reported corrections, in prior sd, that keeps most of its doubt."""
+def least_seen(
+    spread: Spread, priors: Mapping[str, Prior], free: Sequence[str]
+) -> tuple[dict[str, float], float]:
+    """Return the direction of reported corrections that keeps most doubt [prior sd], and it."""
     names = [name for name in free if name in spread.names]
     if not names:
         return {}, 0.0

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.linalg import block_diag
 
-from flutelab.fitting.calibrate import Calibration
+from flutelab.fitting.calibrate import OWN, Calibration, least_seen
 from flutelab.fitting.measurements import Measurements
 from flutelab.fitting.problem import OF_A_DAY, Problem
 from flutelab.model.corrections import Corrections, Spread
@@ -85,6 +85,27 @@ def next_flute(calibration: Calibration) -> NextFlute:
         },
         flutes=max(len(members) for members in own.values()),
     )
+
+
+def for_next_flute(calibration: Calibration, own: Sequence[str]) -> Calibration:
+    """Return a calibration whose corrections and spread are those of the next flute.
+
+    Parameters
+    ----------
+    calibration : Calibration
+    own : sequence of str
+        What each flute has for itself. Where that is no more than the bore and the air, or
+        there is one flute only, the calibration is returned as it is: those are measured
+        anew on the next.
+    """
+    if set(own) <= set(OWN) or not _own(calibration.problem):
+        return calibration
+    found = next_flute(calibration)
+    blind, doubt = least_seen(found.spread, calibration.priors, calibration.free)
+    return replace(
+        calibration,
+        corrections=found.corrections, spread=found.spread, blind=blind, doubt_left=doubt,
+    )  # fmt: skip
 
 
 def _own(problem: Problem) -> dict[str, list[int]]:
