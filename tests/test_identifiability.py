@@ -615,7 +615,7 @@ def test_told_in_sentences(told):
     blind = [line for line in lines if "would look the same" in line]
     assert len(blind) == 4
     assert "So would 2 more such changes." in lines
-    assert any("the foot correction for foot: place (+0.53 mm)" in line for line in lines)
+    assert any("the foot correction from foot: place (+0.53 mm)" in line for line in lines)
     assert sum("one more reading" in line for line in lines) == len(told.unseen)
     assert all(line.endswith(".") and line[0].isupper() for line in lines)
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from flutelab.files.constants_file import is_shared, learned, sd_on
+from flutelab.files.flutes_words import flutes_words
 from flutelab.files.mismatch_words import mismatch_words
-from flutelab.files.sentences import each_row, sentences, session_name, suspect_words
+from flutelab.files.sentences import each_row, sentences, session_name
+from flutelab.files.suspected import or_else_words, suspect_words
 from flutelab.files.tables import fingering_name, note_name
 from flutelab.files.told import told_words
 from flutelab.fitting.calibrate import Calibration
@@ -17,7 +19,7 @@ from flutelab.fitting.suspects import Suspect, suspects
 from flutelab.making.cautions import CAUTIONS
 from flutelab.model.corrections import META, NAMES
 from flutelab.model.equivalents import equivalents
-from flutelab.model.flute import Window, bore_diameter, hole_name
+from flutelab.model.flute import Window, bore_diameter
 from flutelab.model.notes import CENT
 from flutelab.physics.breath import single_air
 from flutelab.units import inches, millimetres, to_celsius
@@ -59,6 +61,7 @@ def report(
         *(_lengths(calibration, table) for table in range(len(calibration.tables))),
         *(_notes(calibration, table, a4) for table in range(len(calibration.tables))),
         _odd_ones(calibration, odd),
+        _next_flute(calibration),
         _what_the_notes_tell(calibration),
         _assumed(calibration),
         f"{CAUTIONS['dust']}\n{CAUTIONS['local']}",
@@ -193,24 +196,28 @@ def _odd_ones(calibration, odd):
     if not odd:
         return ""
     lines = [
-        "What does not fit (in brackets: how much chi2 falls when it is taken out or refitted)"
+        "What does not fit (in brackets: how much chi2 falls when it is taken out or mended,",
+        "  and how much chance alone may make it fall)",
     ]
     for suspect in odd:
-        lines.append(f"  {suspect_words(calibration, suspect)} ({suspect.worth:.0f})")
-        lines += [f"    or else {_named(calibration, key)}" for key in suspect.or_else]
+        fall = f"({suspect.worth:.0f}; chance {suspect.chance:.0f})"
+        lines.append(f"  {suspect_words(calibration, suspect)} {fall}")
+        lines += [
+            f"    or else {or_else_words(calibration, other)} ({other.worth:.0f})"
+            for other in suspect.or_else
+        ]
     return "\n".join(lines)
-
-
-def _named(calibration, key):
-    kind, table, index = key
-    m = calibration.tables[table].measurements
-    return hole_name(index, len(m.flute.holes)) if kind == "hole" else m.place[index]
 
 
 def _doubt_left(calibration):
     if calibration.doubt_left > 1:
         return "the notes scatter so much that the doubt has grown"
     return f"{100 * calibration.doubt_left:.0f} % of the doubt is left"
+
+
+def _next_flute(calibration):
+    said = flutes_words(calibration)
+    return "\n".join(["The next flute of this kind", *_indented(said)]) if said else ""
 
 
 def _what_the_notes_tell(calibration):

@@ -7,14 +7,13 @@ from collections.abc import Iterator
 import numpy as np
 
 from flutelab.files.constants_file import learned
+from flutelab.files.suspected import ONE_SESSION, row_name, size, suspect_words
 from flutelab.fitting.calibrate import Calibration, TableResult, another_day
 from flutelab.fitting.problem import MODEL_SD, SESSION_SD, Parameter
 from flutelab.fitting.suspects import Suspect
 from flutelab.model.corrections import META
 from flutelab.model.equivalents import equivalents
-from flutelab.model.flute import hole_name
 from flutelab.model.notes import CENT
-from flutelab.units import inches, millimetres
 
 _SAID = {
     "window": "the window correction",
@@ -59,7 +58,6 @@ CLEAR = 1.5  # sd from which a cause is more than its own doubt
 ON_THE_BOOK = 2  # cents
 CLOSE_TO_BOOK = 10  # cents between a flute's notes, seen against the book
 TOLD_ASIDE = 2  # rows left out that the sentences name
-ONE_SESSION = "all"  # what the note reader calls the session of a table without sessions
 
 
 def sentences(calibration: Calibration, odd: tuple[Suspect, ...]) -> list[str]:
@@ -192,12 +190,7 @@ def _amount(metres, unit, name):
     """A length more or less, in the shop's unit, against what was written or the formula."""
     way = _LONGER.get(name, ("longer", "shorter"))[0 if metres > 0 else 1]
     digits = 2 if name == "bore" else 1
-    return _WAYS.get(name, "{} {} than the formula says").format(_size(metres, unit, digits), way)
-
-
-def _size(metres, unit, digits=1):
-    size = abs(metres)
-    return f"{inches(size):.3f} in" if unit == "in" else f"{millimetres(size):.{digits}f} mm"
+    return _WAYS.get(name, "{} {} than the formula says").format(size(metres, unit, digits), way)
 
 
 def foretold_cents(calibration: Calibration) -> float:
@@ -245,20 +238,29 @@ def _how_well(calibration):
     return f"{foretold}; {rows}, which it had not seen, came within {worst}."
 
 
-def _set_aside(calibration):
-    """Rows that were left out, or not checked, against the user's wish."""
+def _set_aside(calibration, odd):
+    """Rows that were left out, or not checked, against the user's wish and not yet told of."""
+    known = {(s.table, s.index) for s in odd if s.kind == "row"}
     return [
         (row, part)
-        for _, row, part in each_row(calibration)
-        if part.why[row] and part.measurements.use[row] != "no" and part.fate[row] != "apart"
+        for table, row, part in each_row(calibration)
+        if part.why[row]
+        and part.measurements.use[row] != "no"
+        and part.fate[row] != "apart"
+        and (table, row) not in known
     ]
 
 
 def _what_does_not_fit(calibration, odd):
-    aside = _set_aside(calibration)
-    told = [suspect_words(calibration, suspect) for suspect in odd]
-    told += [f"{_row_name(calibration, *entry)} was left out, {entry[1].why[entry[0]]}"
-             for entry in aside[:TOLD_ASIDE]]  # fmt: skip
+    gone = {(table, row) for table, row, part in each_row(calibration) if part.why[row]}
+    out = [s for s in odd if s.kind == "row" and (s.table, s.index) in gone]
+    told = [suspect_words(calibration, s) for s in odd if s not in out]
+    aside = [suspect_words(calibration, s) for s in out]
+    aside += [
+        f"{row_name(calibration, row, part)} was left out, {part.why[row]}"
+        for row, part in _set_aside(calibration, odd)
+    ]
+    told += aside[:TOLD_ASIDE]
     if len(aside) > TOLD_ASIDE:
         told.append(f"{len(aside) - TOLD_ASIDE} more rows were left out, see below")
     if not told:
@@ -267,37 +269,14 @@ def _what_does_not_fit(calibration, odd):
     return f"{text[0].upper()}{text[1:]}."
 
 
-def _row_name(calibration, row, part):
-    m = part.measurements
-    several = f" of {m.source}" if len(calibration.tables) > 1 else ""
-    word = m.rows.label[row] or "the bare pipe"
-    session = "" if m.session[row] == ONE_SESSION else f", {m.session[row]}"
-    return f"{m.place[row]}{several} ({word}{session})"
-
-
-def suspect_words(calibration: Calibration, suspect: Suspect) -> str:
-    """Return in words what a suspect row or hole does and what to look at."""
-    part = calibration.tables[suspect.table]
-    m = part.measurements
-    if suspect.kind == "hole":
-        several = f" of {m.flute.name!r}" if len(calibration.tables) > 1 else ""
-        way = "wider" if suspect.amount > 0 else "narrower"
-        name = hole_name(suspect.index, len(m.flute.holes))
-        shown = _size(suspect.amount, m.flute.unit)
-        return f"{name}{several} acts as if {shown} {way} than written: measure it again"
-    way = "above" if suspect.amount > 0 else "below"
-    return (
-        f"{_row_name(calibration, suspect.index, part)} reads {abs(suspect.amount):.0f} cents "
-        f"{way} where the other notes put it: look at what was written"
-    )
-
-
 def _what_next(calibration, odd):
     kinds = {suspect.kind for suspect in odd}
     mends = []
-    if "hole" in kinds:
+    if kinds & {"hole", "flute"}:
         mends.append("write what you measure into the flute file")
-    if "row" in kinds or _set_aside(calibration):
+    if "table" in kinds:
+        mends.append("mend the note table")
+    if "row" in kinds or _set_aside(calibration, odd):
         mends.append("mend the row, or write `no` under its use if nobody knows any more")
     if mends:
         text = "; ".join([*mends, "then calibrate again"])

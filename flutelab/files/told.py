@@ -103,7 +103,7 @@ def _twin_words(twins: Sequence[Twin]):
     for correction in dict.fromkeys(twin.correction for twin in twins):
         mine = [twin for twin in twins if twin.correction == correction]
         others = _listed([f"{twin.other} ({_amount(twin)})" for twin in mine], " or ")
-        yield f"These notes would take one sd of {mine[0].said} for {others}."
+        yield f"These notes cannot tell one sd of {mine[0].said} from {others}."
 
 
 def _amount(twin: Twin):

@@ -203,7 +203,7 @@ def _check(measurements, names, loss):
 
 def _finish(problem, priors, free, held):
     solution = problem.solve()
-    theta = problem.mean + problem.unit * solution.x
+    theta = problem.values(solution.x)
     jacobian = problem.jacobian(solution.x)
     chi2, count = 2 * solution.cost, len(problem.measured)
     widened = 1.0

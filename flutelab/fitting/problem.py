@@ -374,6 +374,11 @@ class Problem:
         """Return the roots of one table's fitted rows at the last evaluation."""
         return self._roots[table]
 
+    def values(self, unit_theta: np.ndarray) -> np.ndarray:
+        """Return the unknowns for unknowns in prior sd, at a limit exactly on it."""
+        low, high = np.transpose([(p.prior.lower, p.prior.upper) for p in self.parameters])
+        return np.clip(self.mean + self.unit * unit_theta, low, high)
+
     def corrections(self, theta: np.ndarray, table: int) -> Corrections:
         """Return one table's corrections at the unknowns `theta`."""
         leaves = {
@@ -502,14 +507,14 @@ class Problem:
 
     def residuals(self, unit_theta: np.ndarray) -> np.ndarray:
         """Return the residuals of notes and priors, in sd."""
-        cents = self.cents(self.mean + self.unit * unit_theta)
+        cents = self.cents(self.values(unit_theta))
         if not np.all(np.isfinite(cents)):
             return np.full(len(cents) + len(unit_theta), REFUSED)
         return np.concatenate([residual_shape(cents / self.sd, self.loss)[0], unit_theta])
 
     def jacobian(self, unit_theta: np.ndarray) -> np.ndarray:
         """Return the Jacobian of `residuals`."""
-        theta = self.mean + self.unit * unit_theta
+        theta = self.values(unit_theta)
         slope = residual_shape(self.cents(theta) / self.sd, self.loss)[1]
         notes = -self.gradients(theta) * self.unit * (slope / self.sd)[:, None]
         return np.concatenate([notes, np.eye(len(theta))])

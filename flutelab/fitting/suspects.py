@@ -1,43 +1,66 @@
-"""Rows and holes that do not fit: what each would explain, beside what chance would.
+"""Rows, holes and mistakes that do not fit: what each would explain, beside what chance would.
 
 Nothing is left out of a calibration here; this only names what to look at.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import chdtri
 
-from flutelab.fitting.calibrate import Calibration
-from flutelab.fitting.problem import Problem, hole_parameter
+from flutelab.errors import already_warned
+from flutelab.fitting.assign import assign
+from flutelab.fitting.calibrate import DEFAULT_FREE, OWN, Calibration
+from flutelab.fitting.causes import STANDARD_A4, Cause
+from flutelab.fitting.measurements import Measurements
+from flutelab.fitting.problem import Problem, Table, parameters_of, usual_priors
+from flutelab.fitting.search import Found, Search
+from flutelab.fitting.slips import as_written, readings_of
+from flutelab.fitting.trimmed import Trimmed, left_over
+from flutelab.model.corrections import Corrections
+from flutelab.model.notes import CENT
 
-CHANCE = 0.01  # that anything at all is named in a table without a mistake
-MOST = 4
 ALIKE = 0.85  # of the best explanation's worth: named beside it
+CLOSE = 4.0  # in -2 ln likelihood: a reading of a row named beside the best
+_ABOUT = {"ends": "table", "a4": "table", "temperature": "table", "sizes": "flute",
+          "mirrored": "flute", "inch": "flute"}  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
 class Suspect:
-    """A row or a hole that does not fit.
+    """What does not fit, with its likely cause.
 
-    ``table`` and ``index`` count from 0. ``amount``: a row's measured over predicted
-    pitch when it is left out [cents], or a hole's diameter over the written one [m].
-    ``worth`` = how much chi2 falls when the row is left out, or the hole's diameter
-    refitted. ``or_else`` = others that explain nearly as much.
+    ``kind``: what it is about, a ``row``, ``hole``, ``table`` or ``flute``. ``cause``: a
+    ``slip`` (of a row, unknown) or what `Cause` lists. ``table`` (of a flute's, the first)
+    and ``index`` (of the row or hole, else -1) count from 0. ``amount``: a row's measured
+    over predicted pitch when it is left out [cents]; what a hole's diameter or place is
+    over the written one [m]; how far a table's notes stand too high for its ``a4`` [cents];
+    the kelvins that a ``temperature`` is over the written one; the factor from an ``inch``
+    dimension as written to the true one. ``name``: the fingering that was played, the
+    dimension; ``value``: the register, the factor of an ``octave``, the a4 [Hz] beside
+    440.
+
+    ``worth`` = how much chi2 falls when the row is left out or the cause mended; beside
+    it ``chance``, the most that chance alone gives in 99 good tables of 100. ``or_else`` =
+    others that explain nearly as much; an a4 beside a temperature always.
     """
 
     kind: str
+    cause: str
     table: int
-    index: int
-    amount: float
+    index: int = -1
+    amount: float = 0.0
+    name: str = ""
+    value: float = 0.0
     worth: float
-    or_else: tuple[tuple[str, int, int], ...] = ()
+    chance: float
+    or_else: tuple[Suspect, ...] = ()
 
 
 def suspects(calibration: Calibration) -> tuple[Suspect, ...]:
-    """Return the rows and holes that do not fit, most telling first.
+    """Return what does not fit, most telling first, each with its likely cause.
 
     Parameters
     ----------
@@ -46,133 +69,143 @@ def suspects(calibration: Calibration) -> tuple[Suspect, ...]:
     Returns
     -------
     tuple of Suspect
-        Empty where chance explains the residuals (1 % for the whole table).
+        Empty where chance explains the residuals. In good tables chance names a row, a
+        hole or a mistake of the whole once in 100 each, a flat shift once in 66.
 
     Notes
     -----
-    Each row is left out, and each hole's diameter refitted, one at a time: the fall of
-    chi2 follows from the Jacobian at the optimum. The best is taken up in a refit and
-    the search repeated; one that a later find makes needless is dropped.
+    The notes are fitted anew with each mistake mended. In every such fit any row may be
+    left out at a price, rows too far from any register among them: the fall of chi2 that
+    chance alone would give. A mistake has its family's price. The best is taken up while
+    that lowers chi2 and prices together, and the search repeated; one that a later find
+    makes needless is dropped. Rows still left out are named, each with the reading of
+    register, octave or fingering that fits, if one does.
     """
-    found: list[tuple[str, int, int]] = []
-    worth_enough = _least_worth(calibration.problem)
-    problem = _start(calibration.problem)
-    others: dict[tuple[str, int, int], tuple[tuple[str, int, int], ...]] = {}
-    fit = _Fit(problem)
-    while len(found) < MOST:
-        candidates = fit.candidates(found)
-        if not candidates:
-            break
-        best = max(candidates, key=candidates.get)
-        if candidates[best] < worth_enough:
-            break
-        others[best] = tuple(
-            key for key, worth in candidates.items()
-            if key != best and worth > ALIKE * candidates[best] and key not in found
-        )  # fmt: skip
-        found.append(best)
-        fit = _Fit(_with(problem, found))
-    return _judged(problem, found, others, worth_enough)
+    return _named(calibration.problem, calibration.free)
 
 
-def _start(problem):
-    return Problem(problem.tables, problem.parameters, problem.start, "linear")
+def suspects_unfitted(
+    *measurements: Measurements, free: Sequence[str] = DEFAULT_FREE
+) -> tuple[Suspect, ...]:
+    """Return what does not fit where `calibrate` finds no row near enough to fit any.
 
+    Parameters
+    ----------
+    *measurements : Measurements
+    free : sequence of str
+        As in `calibrate`.
 
-def _least_worth(problem):
-    holes = sum(len(t.measurements.flute.holes) for t in problem.tables)
-    return float(chdtri(1, CHANCE / (len(problem.measured) + holes)))
-
-
-def _with(problem, found):
-    """The problem with suspicious rows left out and suspicious holes free."""
-    tables = list(problem.tables)
-    for kind, table, index in found:
-        if kind == "row":
-            kept = tables[table].kept.copy()
-            kept[index] = False
-            tables[table] = replace(tables[table], kept=kept)
-    holes = tuple(hole_parameter(t, i) for kind, t, i in found if kind == "hole")
-    return Problem(tuple(tables), (*problem.parameters, *holes), problem.start, "linear")
-
-
-class _Fit:
-    """An optimum with the matrices that tell what one more change would be worth."""
-
-    def __init__(self, problem: Problem) -> None:
-        self.problem = problem
-        solution = problem.solve()
-        self.chi2 = 2 * solution.cost
-        self.theta = problem.mean + problem.unit * solution.x
-        inside = solution.active_mask == 0
-        jacobian = problem.jacobian(solution.x)[:, inside]
-        count = len(problem.measured)
-        self.z = problem.cents(self.theta) / problem.sd
-        notes = jacobian[:count]
-        self.left = np.eye(count) - notes @ np.linalg.solve(jacobian.T @ jacobian, notes.T)
-
-    def candidates(self, found) -> dict[tuple[str, int, int], float]:
-        """The fall of chi2 for each row left out and each hole refitted."""
-        tables = self.problem.tables
-        rows = [
-            ("row", t, int(i)) for t, part in enumerate(tables) for i in np.flatnonzero(part.kept)
+    Returns
+    -------
+    tuple of Suspect
+        As `suspects`.
+    """
+    priors = usual_priors(measurements)
+    start = Corrections(**{name: prior.mean for name, prior in priors.items()})
+    with already_warned():
+        tables = [
+            Table(measurements=m, assigned=assign(m, start), kept=np.zeros(len(m.rows), bool))
+            for m in measurements
         ]
-        worth = dict(zip(rows, self._worth(np.eye(len(rows))), strict=True))
-        for table in range(len(tables)):
-            by_hole = self.problem.hole_gradients(self.theta, table) / self.problem.sd[:, None]
-            for hole, value in enumerate(self._worth(by_hole)):
-                if ("hole", table, hole) not in found:
-                    worth["hole", table, hole] = value
-        return worth
-
-    def _worth(self, columns):
-        """(q.z)^2 / q.(1-H).q for columns q of a further unknown."""
-        norm = np.einsum("nq,nm,mq->q", columns, self.left, columns)
-        seen = norm > 1e-6 * np.maximum(np.einsum("nq,nq->q", columns, columns), 1e-30)
-        return np.where(seen, (columns.T @ self.z) ** 2 / np.where(seen, norm, 1.0), 0.0)
-
-    def amount(self, key) -> float:
-        kind, table, index = key
-        if kind == "hole":
-            names = [(p.table, p.hole) for p in self.problem.parameters]
-            return float(self.theta[names.index((table, index))])
-        return _left_out_residual(self.problem, self.theta, table, index)
+    own_priors = [usual_priors((m,)) for m in measurements]
+    own = OWN if len(measurements) > 1 else ()
+    parameters = parameters_of(tables, priors, own_priors, own, breath_known=False)
+    return _named(Problem(tuple(tables), parameters, start), free)
 
 
-def _left_out_residual(problem, theta, table, index):
-    part = problem.tables[table]
-    only = np.zeros_like(part.kept)
-    only[index] = True
-    alone = tuple(
-        replace(t, kept=only if n == table else np.zeros_like(t.kept))
-        for n, t in enumerate(problem.tables)
+def _named(problem, free):
+    search = Search(problem, free)
+    found = search.found()
+    rows = [_row(search, found, int(n)) for n in np.flatnonzero(~found.fit.kept)]
+    every = [*_mistakes(search, found), *rows]
+    return tuple(sorted(every, key=lambda s: s.chance - s.worth))
+
+
+def _mistakes(search, found: Found):
+    for cause, without, tried in zip(found.causes, found.without, found.others, strict=True):
+        suspect = _suspect(search, cause, found.fit, without)
+        others = [_suspect(search, one.cause, one.fit, without) for one in tried]
+        others = tuple(o for o in others if _beside(suspect, o))
+        yield replace(suspect, or_else=others)
+
+
+def _beside(suspect, other):
+    """Whether another mistake belongs beside one."""
+    flat = ("a4", "temperature")
+    pair = suspect.cause in flat and other.cause in flat and suspect.table == other.table
+    return pair or other.worth > ALIKE * suspect.worth
+
+
+def _suspect(search, cause: Cause, fit: Trimmed, without: Trimmed) -> Suspect:
+    return Suspect(
+        kind="hole" if cause.of_hole else _ABOUT[cause.what],
+        cause=cause.what,
+        table=cause.tables[0],
+        index=cause.index,
+        amount=_amount(cause, fit),
+        name=cause.name,
+        value=cause.value if cause.what == "a4" else 0.0,
+        worth=without.total - fit.total,
+        chance=search.price_of(cause),
     )
-    return float(Problem(alone, problem.parameters, problem.start, "linear").cents(theta)[0])
 
 
-def _judged(problem, found, others, worth_enough):
-    """Each suspect's worth beside all the others; those no longer worth it are dropped."""
-    while found:
-        whole = _Fit(_with(problem, found))
-        worth = {
-            key: _Fit(_with(problem, [k for k in found if k != key])).chi2 - whole.chi2
-            for key in found
-        }
-        least = min(worth, key=worth.get)
-        if worth[least] >= worth_enough:
-            break
-        found = [key for key in found if key != least]
-    if not found:
-        return ()
-    result = [
-        Suspect(
-            kind=key[0],
-            table=key[1],
-            index=key[2],
-            amount=whole.amount(key),
-            worth=float(worth[key]),
-            or_else=others[key],
+def _amount(cause, fit):
+    parameters = fit.problem.parameters
+    if cause.of_hole:
+        names = [(p.name, p.tables) for p in parameters]
+        return cause.value + float(fit.theta[names.index((cause.quantity, cause.tables))])
+    if cause.what == "temperature":
+        return float(
+            sum(
+                value
+                for p, value in zip(parameters, fit.theta, strict=True)
+                if p.name == "air_offset" and p.concerns(cause.tables[0])
+            )
         )
-        for key in found
+    if cause.what == "a4":
+        return float(np.log(STANDARD_A4 / cause.value) / CENT)
+    return cause.value
+
+
+def _row(search, found: Found, number) -> Suspect:
+    """A row that is left out, with the reading of it that fits best."""
+    fit = found.fit
+    given = search.problem, search.free, found.causes, fit, search.rows, number
+    written = as_written(*given)
+    if np.isnan(written):
+        written = fit.chi2 + _square_left(fit, number)
+    all_ways = [
+        _row_suspect(search, fit, number, reading, written) for reading in readings_of(*given)
     ]
-    return tuple(sorted(result, key=lambda s: -s.worth))
+    best, against = all_ways[0]
+    others = [s for s, other in all_ways[1:] if other < against + CLOSE and s.cause != "slip"]
+    for one in found.further:
+        if one.fit.kept[number] and one.fit.total < written - ALIKE * best.worth + (
+            fit.total - fit.chi2 - search.price["row"]
+        ):
+            others.append(_suspect(search, one.cause, one.fit, fit))
+    return replace(best, or_else=tuple(others))
+
+
+def _square_left(fit, number):
+    """The square of what a row leaves, in sd; its price at least where it has no mode."""
+    left = left_over(fit)[number]
+    return float(left) if np.isfinite(left) else fit.total - fit.chi2
+
+
+def _row_suspect(search, fit, number, reading, written):
+    table, row = search.rows[number]
+    cause = reading.cause
+    suspect = Suspect(
+        kind="row",
+        cause="slip" if cause is None else cause.what,
+        table=table,
+        index=row,
+        amount=float(fit.around.cents[number]),
+        name="" if cause is None else cause.name,
+        value=0.0 if cause is None else cause.value,
+        worth=written - reading.chi2,
+        chance=search.price["row"],
+    )
+    return suspect, reading.against

@@ -12,12 +12,13 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
+from flutelab.files.suspected import hole_acts
 from flutelab.fitting.calibrate import Calibration, TableResult
 from flutelab.fitting.suspects import Suspect
 from flutelab.model.flute import hole_name
 from flutelab.model.notes import CENT
 from flutelab.view.plots.corrections import plot_corrections
-from flutelab.view.plots.parts import handle, new_axes, shop_length
+from flutelab.view.plots.parts import handle, new_axes
 from flutelab.view.style import (
     DARK,
     GREY,
@@ -307,10 +308,8 @@ def _ring_hole(ax, points, cents, suspect, marker):
         and p.part.measurements.rows.openness[p.row][suspect.index] > 0
     ]
     flute = next(p.part.measurements.flute for p in points if p.table == suspect.table)
-    size = shop_length(abs(suspect.amount), flute.unit)
-    way = "wider" if suspect.amount > 0 else "narrower"
     name = hole_name(suspect.index, len(flute.holes))
-    label = f"notes with {name} open: it acts as if {size} {way} than written"
+    label = f"notes with {name} open: it acts as if {hole_acts(suspect, flute)}"
     return _rings(ax, where, marker, label)
 
 

@@ -1,0 +1,127 @@
+"""What does not fit, in plain words: what it looks like, and what to do about it."""
+
+from __future__ import annotations
+
+import math
+
+from flutelab.fitting.calibrate import Calibration, TableResult
+from flutelab.fitting.causes import STANDARD_A4
+from flutelab.fitting.dimensions import dimensions
+from flutelab.fitting.suspects import Suspect
+from flutelab.model.flute import Flute, hole_name
+from flutelab.units import inches, millimetres
+
+ONE_SESSION = "all"  # what the note reader calls the session of a table without sessions
+_WHOLE = {
+    "ends": (
+        "the fingerings of {table} fit when read from the other end",
+        "write the letter of the hole nearest the window first",
+    ),
+    "sizes": (
+        "the holes of {flute} fit when their sizes are read from the other end",
+        "list the hole nearest the window first",
+    ),
+    "mirrored": (
+        "the holes of {flute} fit when they are listed and placed from the other end",
+        "list the hole nearest the window first, and say from which end you measured",
+    ),
+}
+
+
+def size(metres: float, unit: str, digits: int = 1) -> str:
+    """Return a length without its sign in the unit of a flute's owner."""
+    metres = abs(metres)
+    return f"{inches(metres):.3f} in" if unit == "in" else f"{millimetres(metres):.{digits}f} mm"
+
+
+def row_name(calibration: Calibration, row: int, part: TableResult) -> str:
+    """Return what a row of one table is called."""
+    m = part.measurements
+    several = f" of {m.source}" if len(calibration.tables) > 1 else ""
+    word = m.rows.label[row] or "the bare pipe"
+    session = "" if m.session[row] == ONE_SESSION else f", {m.session[row]}"
+    return f"{m.place[row]}{several} ({word}{session})"
+
+
+def suspect_words(calibration: Calibration, suspect: Suspect) -> str:
+    """Return in words what a suspect does and what to look at."""
+    seems, mend = _seems_and_mend(calibration, suspect)
+    return f"{seems}: {mend}" if mend else seems
+
+
+def or_else_words(calibration: Calibration, suspect: Suspect) -> str:
+    """Return in words what else a suspect may be, without what to do."""
+    return _seems_and_mend(calibration, suspect)[0]
+
+
+def hole_acts(suspect: Suspect, flute: Flute) -> str:
+    """Return in words as if what a suspicious hole acts."""
+    shown = size(suspect.amount, flute.unit)
+    if suspect.cause == "position":
+        return f"{shown} nearer the {'foot' if suspect.amount > 0 else 'window'} than written"
+    return f"{shown} {'wider' if suspect.amount > 0 else 'narrower'} than written"
+
+
+def _seems_and_mend(calibration, suspect):
+    part = calibration.tables[suspect.table]
+    flute = part.measurements.flute
+    if suspect.kind == "hole":
+        several = f" of {flute.name!r}" if len(calibration.tables) > 1 else ""
+        name = f"{hole_name(suspect.index, len(flute.holes))}{several}"
+        return f"{name} acts as if {hole_acts(suspect, flute)}", "measure it again"
+    if suspect.kind == "row":
+        return _row_words(calibration, suspect, part)
+    if suspect.cause == "inch":
+        return _inch_words(suspect, flute)
+    if suspect.cause in _WHOLE:
+        names = {"table": part.measurements.source or "the table", "flute": repr(flute.name)}
+        seems, mend = _WHOLE[suspect.cause]
+        return seems.format(**names), mend
+    return _flat_words(suspect, part.measurements.source or "the table")
+
+
+def _row_words(calibration, suspect, part):
+    name, why = row_name(calibration, suspect.index, part), part.why[suspect.index]
+    if why and suspect.cause in ("octave", "register", "slip"):
+        return f"{name} was left out, {why}", ""  # the reason tells the mend
+    way = "above" if suspect.amount > 0 else "below"
+    seems = f"{name} reads {abs(suspect.amount):.0f} cents {way} where the other notes put it"
+    if math.isnan(suspect.amount):
+        seems = f"{name} has no note in its register"
+    if why:
+        seems = f"{seems} and was left out"
+    if suspect.cause == "octave":
+        high = "high" if suspect.value < 1 else "low"
+        return f"{seems}, as if written an octave too {high}", "mend its octave, or its register"
+    if suspect.cause == "register":
+        number = f"{suspect.value:.0f}"
+        return f"{seems}, where register {number} lies", f"write register = {number}, if it was"
+    if suspect.cause == "fingering":
+        return f"{seems}, where {suspect.name} lies", "look which fingering was played"
+    return seems, "look at what was written"
+
+
+def _inch_words(suspect, flute):
+    written = next(d.value for d in dimensions(flute) if d.name == suspect.name)
+    was, fits = (size(v, flute.unit, 3) for v in (written, written * suspect.amount))
+    units = "inches for millimetres" if suspect.amount > 1 else "millimetres for inches"
+    seems = f"{suspect.name} of {flute.name!r} acts as if {fits}, not {was}"
+    return seems, f"look whether it was typed as {units}"
+
+
+def _flat_words(suspect, table):
+    a4 = suspect if suspect.cause == "a4" else _the("a4", suspect)
+    warm = suspect if suspect.cause == "temperature" else _the("temperature", suspect)
+    causes = []
+    if warm:
+        way = "warmer" if warm.amount > 0 else "colder"
+        causes.append(f"the air was {abs(warm.amount):.0f} degrees C {way} than written")
+    if a4:
+        causes.append(f"the tuner stood at A4 = {a4.value:g} Hz, not {STANDARD_A4:g}")
+    if suspect.cause == "a4":
+        causes.reverse()
+    return f"the notes of {table} lie as if {', or '.join(causes)}", "look at both"
+
+
+def _the(cause, suspect):
+    return next((o for o in suspect.or_else if o.cause == cause), None)
