@@ -68,7 +68,14 @@ def _seems_and_mend(calibration, suspect):
     if suspect.kind == "hole":
         several = f" of {flute.name!r}" if len(calibration.tables) > 1 else ""
         name = f"{hole_name(suspect.index, len(flute.holes))}{several}"
-        return f"{name} acts as if {hole_acts(suspect, flute)}", "measure it again"
+        ways = [
+            suspect,
+            *(o for o in suspect.or_else if o.kind == "hole" and o.index == suspect.index),
+        ]
+        return (
+            f"{name} acts as if {', or '.join(hole_acts(w, flute) for w in ways)}",
+            "measure it again",
+        )
     if suspect.kind == "row":
         return _row_words(calibration, suspect, part)
     if suspect.cause == "inch":

@@ -23,7 +23,7 @@ from flutelab.model.corrections import Corrections
 from flutelab.model.notes import CENT
 
 ALIKE = 0.85  # of the best explanation's worth: named beside it
-CLOSE = 4.0  # in -2 ln likelihood: a reading of a row named beside the best
+CLOSE = 4.0  # in -2 ln likelihood: the same
 _ABOUT = {"ends": "table", "a4": "table", "temperature": "table", "sizes": "flute",
           "mirrored": "flute", "inch": "flute"}  # fmt: skip
 
@@ -133,7 +133,7 @@ def _beside(suspect, other):
     """Whether another mistake belongs beside one."""
     flat = ("a4", "temperature")
     pair = suspect.cause in flat and other.cause in flat and suspect.table == other.table
-    return pair or other.worth > ALIKE * suspect.worth
+    return pair or other.worth > min(ALIKE * suspect.worth, suspect.worth - CLOSE)
 
 
 def _suspect(search, cause: Cause, fit: Trimmed, without: Trimmed) -> Suspect:
