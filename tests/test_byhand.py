@@ -134,3 +134,24 @@ def test_a_warm_jet_is_a_little_faster():
 def test_no_window_no_jet():
     with pytest.raises(ValueError, match="'open', not a window"):
         jet_readout(PIPE, rows(PIPE, "", air=AIR), 500.0)
+
+
+def test_rules_know_no_player():
+    # What blowing adds is in none of them, nor in the model that they are held against.
+    asked = rows(SIX, ["xxxooo"], air=AIR)
+    still = by_hand(SIX, asked, Corrections(window=1.1))
+    blown = by_hand(SIX, asked, Corrections(window=1.1, jet=20.0, second_register=9.0))
+    assert blown.error == pytest.approx(still.error, nan_ok=True)
+
+
+def test_a_pipe_with_an_ideal_foot_is_cut_open_at_a_hole():
+    ideal = replace(SIX, foot=replace(SIX.foot, kind="node", outer_diameter=None))
+    bare = replace(SIX.foot, outer_diameter=None)
+    words = ["xxxxxx", "xxxooo"]
+    cut = []
+    for foot in (ideal.foot, bare):
+        flute = replace(SIX, foot=foot)
+        found = by_hand(flute, rows(flute, words, air=AIR))
+        cut.append(found.frequency[found.rules.index("cut")])
+    assert cut[0][1] == pytest.approx(cut[1][1], rel=1e-9)
+    assert cut[0][0] > cut[1][0]

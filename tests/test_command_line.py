@@ -350,7 +350,7 @@ REFUSED = {
     "too few letters": (["--fingering", "xxxoo"], "has 5 letters but the flute has 6 holes"),
     "a letter that is none": (["--fingering", "xxxooz"], "holds 'z'"),
     "an offset without constants": (["--with-offset"], "--with-offset: it needs the --constants"),
-    "a flute file as constants": (["--constants", SIX[0]], "it is not JSON"),
+    "a flute file as constants": (["--constants", SIX[0]], "looks like a flute file"),
     "no such constants": (["--constants", "none.json"], "there is no such file"),
     "a register in words": (["--register", "two"], "'two' is no register"),
     "two temperatures": (["--room", "20C", "--bore", "24C"], "not allowed with argument --room"),

@@ -114,8 +114,8 @@ def test_a_calibration_in_rooms_and_bores_says_which_temperature_is_taken(tmp_pa
     assert known.document["conditions"]["temperature_measured_in"] == "room and bore"
     text = foretell(SIX, SCALE[:1], constants=known).text
     assert (
-        "temperature: as in the calibration, the middle of 18.0 to 24.0 C (of the rows with a "
-        "room's temperature; others were measured in the bore); --room or --bore says another"
+        "temperature: as in the calibration, whose rows have 18.0 to 24.0 C: halfway between (in "
+        "the room; rows with a temperature in the bore do not count here); --room or --bore"
     ) in text
     assert "room air 21.0 C" in text
     assert "others were measured" not in foretell(SIX, SCALE[:1], constants=known, room=295.0).text

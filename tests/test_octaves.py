@@ -7,6 +7,7 @@ import pytest
 from made_notes import SCALE, SIX, demo
 from reference import cases
 from reference.published import published
+from reference.random_flutes import random_flute
 from scipy.optimize import brentq
 from test_sensitivities import BY_B, CASE_B
 
@@ -26,7 +27,7 @@ from flutelab import (
 from flutelab.errors import already_warned
 from flutelab.model.equivalents import equivalents
 from flutelab.model.modes import find_roots
-from flutelab.model.octaves import octaves
+from flutelab.model.octaves import MODES, octaves
 from flutelab.physics.breath import cut_off, single_air
 from flutelab.units import celsius
 
@@ -239,3 +240,50 @@ def test_a_closed_hole_of_a_pipe_stopped_at_both_ends_does_little():
     split = octaves(both, rows(both, ["xxxxxx"], air=AIR))
     assert abs(split.alone[split.causes.index("lattice"), 0]) < 15
     assert abs(split.remainder[0]) < 1e-6
+
+
+@pytest.mark.filterwarnings("ignore::flutelab.ValidityWarning")
+def test_the_first_mode_is_kept_and_modes_are_followed_by_number():
+    # The lengths that are told are put into flutes written out here, whose modes are asked for
+    # anew: on random flutes with holes the nearest mode is often another one.
+    rng = np.random.default_rng(5)
+    for _ in range(20):
+        flute = random_flute(rng)
+        words = ["o" * n + "x" * (len(flute.holes) - n) for n in (0, 2, len(flute.holes))]
+        found = octaves(flute, rows(flute, words, air=AIR))
+        for row, word in enumerate(words):
+            if found.reason[row]:
+                continue
+            asked = rows(flute, [word], air=AIR)
+            seen = modes(flute, asked, count=MODES)
+            numbers = [
+                int(np.argmin(np.abs(seen.frequency[0] - pitch[row])))
+                for pitch in (found.first, found.second)
+            ]
+            behind, end = found.node[row], found.cut[row]
+            noded = replace(
+                flute,
+                bore=Bore(stations=tuple((x + behind, d) for x, d in flute.bore.stations)),
+                holes=tuple(replace(h, position=h.position + behind) for h in flute.holes),
+                head=End(position=0.0, kind="node"),
+                foot=replace(flute.foot, position=flute.foot.position + behind),
+            )
+            cut = replace(flute, holes=(), foot=replace(flute.foot, position=end))
+            behind_all = modes(noded, rows(noded, [word], air=AIR), count=MODES).frequency[0]
+            for name, (first, last) in (
+                ("window", behind_all[numbers]),
+                ("lattice", modes(cut, rows(cut, [""], air=AIR), count=2).frequency[0]),
+            ):
+                assert 1200 * np.log2(first / found.first[row]) == pytest.approx(0, abs=0.02)
+                stretch = 1200 * np.log2(last / (2 * first))
+                alone = by_cause(found, name, "alone")[row]
+                assert found.stretch[row] - stretch == pytest.approx(alone, abs=0.05), (name, word)
+
+
+@pytest.mark.filterwarnings("ignore::flutelab.ValidityWarning")
+def test_modes_near_each_other_are_no_octave_and_say_so():
+    rng = np.random.default_rng(5)
+    flutes = [random_flute(rng) for _ in range(12)]
+    found = octaves(flutes[-1], rows(flutes[-1], ["o" * len(flutes[-1].holes)], air=AIR))
+    assert found.stretch[0] < -300
+    assert "modes this near each other are no octave" in found.remark[0]

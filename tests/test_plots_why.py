@@ -67,11 +67,9 @@ def test_a_note_without_octave_is_a_dash_and_says_why():
     pipe = replace(PIPE, foot=replace(PIPE.foot, kind="stopped"))
     result = octaves(pipe, rows(pipe, "", air=AIR))
     ax = plot_octaves(result)
-    assert words_of(ax) == ["–*"]
+    assert words_of(ax) == ["none of these notes has an octave: see below"]
     assert below(ax) == ["* bare pipe: a column stopped at one end overblows to a twelfth"]
     assert wholes_of(ax) == []
-    low, high = ax.get_ylim()
-    assert low <= -10 < 10 <= high
     ax.figure.canvas.draw()
     assert ax.get_window_extent().height > 0.5 * ax.figure.bbox.height
     assert inside(ax)
@@ -104,10 +102,15 @@ def test_a_very_wide_octave_does_not_squash_the_others():
     ax = plot_octaves(result)
     low, high = ax.get_ylim()
     assert -400 < low < 0 < high < 400
-    assert wholes_of(ax) == pytest.approx([true.stretch[0], low, high])
+    # the arrow lies within the picture, near its edge
+    first, bottom, top = wholes_of(ax)
+    assert first == pytest.approx(true.stretch[0])
+    assert low < bottom < 0.9 * low
+    assert 0.9 * high < top < high
     assert [line.get_marker() for line in ax.lines[:3]] == ["o", "v", "^"]
-    for word, cents in zip(words_of(ax), result.stretch, strict=True):
-        assert word.startswith(f"{cents:+.0f}")
+    words = words_of(ax)
+    for cents in result.stretch:
+        assert any(word.startswith(f"{cents:+.0f}") for word in words)
     ax.figure.canvas.draw()
     assert inside(ax)
 

@@ -222,4 +222,4 @@ def test_air_jet_and_cutoff():
     cutoff = table(lattice_cutoff(SIX, BLOWN))
     assert list(cutoff)[2:5] == ["regular_row_hz", "regular_row_long_wave_hz", "half_power_lost_hz"]
     assert cutoff["first_open_mm"].isna().tolist() == [True, False]
-    assert cutoff["first_register_near"].tolist() == ["no", "no"]
+    assert cutoff["first_register_near"].tolist() == ["-", "no"]

@@ -16,7 +16,7 @@ from flutelab.fitting.calibrate import another_day
 from flutelab.fitting.measurements import HALF_HOLE
 from flutelab.fitting.problem import BORE_AIR_SD, MODEL_SD, ROOM_AIR_SD, SESSION_SD
 from flutelab.model.corrections import Corrections, Spread, default_priors
-from flutelab.model.flute import Flute, bore_diameter
+from flutelab.model.flute import Flute, Window, bore_diameter
 from flutelab.model.notes import CENT, predict_notes
 from flutelab.model.rows import Rows, fingering_word, half_covered, rows
 from flutelab.physics.air import Air, moist_air
@@ -90,7 +90,7 @@ def foretell(
         Fingerings that do not fit the flute, all of them, or a temperature that is
         not one of air.
     """
-    air, said = air_of(constants, room, bore, humidity)
+    air, said = air_of(flute, constants, room, bore, humidity)
     corrections, spread = _knowledge(constants, with_offset, _air_sd(constants, room, bore))
     wanted = rows(flute, checked_words(flute, fingerings), air=air, register=register)
     frame = table(predict_notes(flute, wanted, corrections, spread), a4=a4)
@@ -136,6 +136,7 @@ def _knowledge(constants, with_offset, air_sd):
 
 
 def air_of(
+    flute: Flute,
     constants: Constants | None,
     room: float | None,
     bore: float | None,
@@ -169,8 +170,9 @@ def air_of(
         fault = Fault(place=option, typed=typed, problem=str(error), mend="Check the unit, C or F")
         raise DataError(OPTIONS, [fault]) from None
     halfway = to_celsius(single_air(air).temperature)
+    head = "window" if isinstance(flute.head, Window) else "head"
     said.append(
-        f"bore air from it: at the window {BREATH_WORDS}, evenly less of it towards the foot; "
+        f"bore air from it: at the {head} {BREATH_WORDS}, evenly less of it towards the foot; "
         f"{halfway:.1f} C halfway (common practice, no source)"
     )
     return air, said
@@ -191,9 +193,9 @@ def _which_temperature(conditions):
     low, high = rooms or conditions["bore_temperature_c"]
     words = "temperature: as in the calibration"
     if high - low >= 0.1:
-        words += f", the middle of {low:.1f} to {high:.1f} C"
+        words += f", whose rows have {low:.1f} to {high:.1f} C: halfway between"
     if mixed:
-        words += " (of the rows with a room's temperature; others were measured in the bore)"
+        words += " (in the room; rows with a temperature in the bore do not count here)"
     return words
 
 
@@ -209,7 +211,7 @@ def checked_words(flute: Flute, fingerings: Sequence[str]) -> list[str]:
                 problem, mend = f"{text!r}: the flute has no holes", "leave --fingering out"
             faults.append(Fault(place="--fingering", problem=problem, mend=mend.capitalize()))
     if faults:
-        raise DataError(OPTIONS, faults)
+        raise DataError(OPTIONS, dict.fromkeys(faults))
     return words
 
 
@@ -242,14 +244,19 @@ def offset_words(constants: Constants, flute: Flute, wanted: Rows, hint: str = "
     yield f"the calibration's air offset of {kelvin:+z.1f} C{size} is not applied{hint}"
 
 
+def breath_words(corrections: Corrections, register: int) -> Iterator[str]:
+    """Say which breath a calibration's notes are blown with, where it is known."""
+    usual = corrections.reference_pressure if register == 1 else corrections.overblown_pressure
+    if usual is not None:
+        yield f"at the calibration's usual breath, {usual:.0f} Pa"
+
+
 def _remarks(flute, constants, corrections, register):
     if constants is None:
         yield "no constants: the formulas as they stand, with the usual doubt about each"
     else:
         yield from another_flute(constants, flute)
-    usual = corrections.reference_pressure if register == 1 else corrections.overblown_pressure
-    if usual is not None:
-        yield f"at the calibration's usual breath, {usual:.0f} Pa"
+    yield from breath_words(corrections, register)
     yield (
         "+- in cents, two times in three: corrections, temperature, and "
         f"{SESSION_SD:.0f} cents of another day's breath and tuner (common practice, no source), "

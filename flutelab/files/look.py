@@ -9,7 +9,14 @@ import numpy as np
 
 from flutelab.errors import DataError, Fault
 from flutelab.files.constants_file import Constants
-from flutelab.files.foretell import OPTIONS, air_of, another_flute, checked_words, offset_words
+from flutelab.files.foretell import (
+    OPTIONS,
+    air_of,
+    another_flute,
+    breath_words,
+    checked_words,
+    offset_words,
+)
 from flutelab.files.look_text import sections, sentences
 from flutelab.model.byhand import by_hand, jet_readout
 from flutelab.model.corrections import Corrections
@@ -87,11 +94,12 @@ def look(
             mend="Leave it out",
         )  # fmt: skip
         raise DataError(OPTIONS, [fault])
-    air, said = air_of(constants, room, bore, humidity)
+    air, said = air_of(flute, constants, room, bore, humidity)
     corrections = Corrections()
     if constants is not None:
         corrections = replace(constants.corrections, air_offset=0.0)
         said += another_flute(constants, flute)
+        said += breath_words(corrections, register)
     words = list(dict.fromkeys(checked_words(flute, fingerings)))
     asked = rows(flute, words, air=air, register=register)
     if constants is not None:

@@ -7,41 +7,76 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 import pandas as pd
 
-from flutelab.files.tables import fingering_name, note_name, shop_changes, table
-from flutelab.model.byhand import RULES
+from flutelab.files.tables import fingering_name, note_name, overblown, shop_changes, table
+from flutelab.model.byhand import STOPPED
 from flutelab.model.flute import Flute, Window
+from flutelab.model.modes import LOW_Q, NEAR_CUTOFF
 from flutelab.model.notes import Notes
 from flutelab.model.octaves import CAUSES
 from flutelab.physics.jet import CAUTION, USUAL
-from flutelab.units import millimetres, to_mm_water
+from flutelab.units import from_mm, inches, millimetres, to_mm_water
 
 COLUMNS = 8  # notes side by side in the text; the tables hold all
 ALWAYS = "{}, whichever --register asks for"
+# What a ruler errs in places, a caliper or drill in sizes (common practice, no source)
+PLACE_ERROR, SIZE_ERROR = from_mm(0.5), from_mm(0.1)
 
 
 def sentences(results: Mapping[str, object]) -> Iterator[str]:
     """Yield what stands out, in plain words."""
-    found = results["octaves"]
-    told = np.where([bool(remark) for remark in found.remark], np.nan, found.stretch)
-    if np.any(np.isfinite(told)):
-        worst = int(np.nanargmax(np.abs(told)))
-        cents = told[worst]
-        cause = CAUSES[found.causes[int(np.argmax(np.abs(found.parts[:, worst])))]]
-        yield (
-            f"The octave of {found.label[worst] or 'the bare pipe'} is farthest off: "
-            f"{abs(cents):.0f} cents {'wide' if cents > 0 else 'narrow'}, most of it by: {cause}."
-        )
-    changes = results["small_changes"]
-    shop = shop_changes(changes)
-    cents = np.abs(changes.gradient) * [size for _, size in shop]
-    cents[:, [unit != "m" for unit in changes.unit]] = 0.0
-    if np.any(np.isfinite(cents)):
-        note, what = np.unravel_index(np.nanargmax(cents), cents.shape)
-        yield (
-            f"Of all sizes, this one moves a note most: {changes.what[what]}, "
-            f"{cents[note, what]:.0f} cents per {shop[what][0]} on "
-            f"{changes.label[note] or 'the bare pipe'}."
-        )
+    yield from _farthest_octave(results["octaves"])
+    yield from _strongest_size(results["small_changes"])
+
+
+def _farthest_octave(found):
+    there = np.isfinite(found.stretch)
+    remarked = there & [bool(remark) for remark in found.remark]
+    plain = there & ~remarked
+    if np.any(there) and not np.any(plain):
+        yield "No octave is without a remark, so none is called farthest off."
+    if not np.any(plain):
+        return
+    worst = int(np.argmax(np.where(plain, np.abs(found.stretch), -1.0)))
+    cents, name = found.stretch[worst], found.label[worst] or "the bare pipe"
+    cause = CAUSES[found.causes[int(np.argmax(np.abs(found.parts[:, worst])))]]
+    which, more = f"The octave of {name}", ""
+    if np.any(remarked):
+        which = f"Of the octaves without a remark, that of {name}"
+        more = f" ({remarked.sum()} of {there.sum()} have a remark)"
+    yield (
+        f"{which} is farthest off: {abs(cents):.0f} cents {'wide' if cents > 0 else 'narrow'}, "
+        f"most of it by: {cause}{more}."
+    )
+
+
+def _strongest_size(changes):
+    """The size of which the usual error in measuring moves a note most."""
+    errors = np.array([_usual_error(*q) for q in zip(changes.names, changes.unit, strict=True)])
+    cents = np.abs(changes.gradient) * errors
+    if not np.any(cents > 0):
+        return
+    note, at = np.unravel_index(np.nanargmax(cents), cents.shape)
+    part, _, key = changes.what[at].partition(": ")
+    size, small, large = (
+        _length(error, changes.unit_shown) for error in (errors[at], SIZE_ERROR, PLACE_ERROR)
+    )
+    yield (
+        f"An error of {size} in the {key} of {'' if part.startswith('hole ') else 'the '}{part} "
+        f"moves a note most: {cents[note, at]:.0f} cents on "
+        f"{changes.label[note] or 'the bare pipe'} (usual errors: sizes {small}, places "
+        f"{large}; common practice, no source)."
+    )
+
+
+def _usual_error(name, unit):
+    """How far a size [m] is usually off; 0 for what is not measured with a rule."""
+    if unit != "m" or name == "bore_diameter_alone":
+        return 0.0
+    return PLACE_ERROR if name.endswith("_position") else SIZE_ERROR
+
+
+def _length(metres, unit):
+    return f"{inches(metres):.3f} inch" if unit == "in" else f"{millimetres(metres):g} mm"
 
 
 def sections(
@@ -62,7 +97,7 @@ def sections(
     above = np.any(notes.register > 1)
     first = [ALWAYS.format("of the first register")] if above else []
     both = [ALWAYS.format("from the first register to the second")] if above else []
-    yield "Where each note comes from", _wave_lines(notes, results, a4)
+    yield "Where each note comes from", _wave_lines(flute, notes, results, a4)
     if "cutoff" in results:
         title = "How far up the open holes hold the sound"
         yield title, [*_cutoff_lines(results["cutoff"]), *first]
@@ -70,9 +105,9 @@ def sections(
     yield title, [*_octave_lines(results["octaves"]), *both]
     title = "What rules of thumb would say [cents off the model]"
     if "rules" in results:
-        yield title, [*_rule_lines(flute, results["rules"]), *first]
+        yield title, [*_rule_lines(results["rules"]), *first]
     else:
-        yield title, ["nothing: they are of pipes open at both ends, and this one is stopped"]
+        yield title, [f"nothing: {STOPPED}"]
     if "warmth" in results:
         yield "What one air for the whole bore would do [cents]", _warmth_lines(results["warmth"])
     if "jet" in results:
@@ -94,7 +129,7 @@ def _frame_lines(frame: pd.DataFrame, digits: int | None = None) -> list[str]:
     return [line.rstrip() for line in text.splitlines()]
 
 
-def _wave_lines(notes, results, a4):
+def _wave_lines(flute, notes, results, a4):
     """A line a note: pitch, the column's ends, and the opening that sounds loudest."""
     wave, lines, beyond = results["standing_wave"], [], False
     for n, name in enumerate(map(fingering_name, wave.label)):
@@ -104,35 +139,39 @@ def _wave_lines(notes, results, a4):
         opened = results["cutoff"].place[n] if "cutoff" in results else np.nan
         past = notes.status[n] == "near cutoff" or wave.effective_end[n] < opened
         beyond |= past
-        column = "column -" if past else _column(wave.effective_head[n], wave.effective_end[n])
+        column = "column -" if past else _column(wave, n)
         pitch = notes.frequency[n]
         status = "" if notes.status[n] == "ok" else f"  ({notes.status[n]})"
         lines.append(
             f"{name:<8}{pitch:9.2f} Hz  {note_name(pitch, a4):<8} Q {notes.q[n]:4.0f}  "
             f"{column:<24}  {_loudest(wave, n)}{status}"
         )
-    lines.append(
-        "column: where the wave ends, counted from the sounding edge (or plain head) to the foot"
-    )
+    edge = "sounding edge" if isinstance(flute.head, Window) else "head"
+    lines.append(f"column: where the wave ends, counted from the {edge} to the foot")
     if beyond:
         lines.append("column -: the sound runs on past open holes, so no one length stands for it")
     return lines
 
 
-def _column(head, end):
+def _column(wave, n):
     """From where to where the wave stands; at a stopped end it ends there."""
-    begin, stop = (f"{millimetres(x):z.0f}" if np.isfinite(x) else "stopper" for x in (head, end))
-    return f"column {begin} to {stop}{' mm' if np.isfinite(end) else ''}"
+    show, digits = (inches, 2) if wave.unit_shown == "in" else (millimetres, 0)
+    head, end = wave.effective_head[n], wave.effective_end[n]
+    begin, stop = (f"{show(x):z.{digits}f}" if np.isfinite(x) else "stopper" for x in (head, end))
+    return f"column {begin} to {stop}{f' {wave.unit_shown}' if np.isfinite(end) else ''}"
 
 
 def _loudest(wave, n):
-    loudest = np.argsort(wave.power_share[n])[::-1]
-    shares = [
-        f"{wave.opening[i]} {100 * wave.power_share[n, i]:.0f} %"
-        for i in loudest
-        if wave.power_share[n, i] > 0.005
-    ]
-    return f"sounds from {', '.join(shares[:3])}" if shares else "nothing is open: no sound leaves"
+    """The three openings that sound loudest, and what the others make together."""
+    power = wave.power_share[n]
+    loudest = np.argsort(power)[::-1][:3]
+    shares = [f"{wave.opening[i]} {100 * power[i]:.0f} %" for i in loudest if power[i] > 0.005]
+    if not shares:
+        return "nothing is open: no sound leaves"
+    others = 1.0 - np.sum(power[loudest])
+    if others > 0.005:
+        shares.append(f"others {100 * others:.0f} %")
+    return f"sounds from {', '.join(shares)}"
 
 
 def _cutoff_lines(cutoff):
@@ -140,9 +179,16 @@ def _cutoff_lines(cutoff):
         ["fingering", "regular_row_hz", "half_power_lost_hz", "first_register_near"]
     ]
     frame.columns = [
-        "fingering", "regular row [Hz]", "half power lost [Hz]", "first register near it",
+        "fingering", "regular row [Hz]", "half power lost [Hz]", "first register near",
     ]  # fmt: skip
-    return _frame_lines(frame)
+    return [
+        *_frame_lines(frame),
+        "regular row: above it, sound would run past an endless row like the first two open holes",
+        "half power lost: above it, less than half the power comes back from these very holes",
+        "-: no clear cutoff; few holes are open, or none, and the foot sends the sound back",
+        f"near: the note lies above {NEAR_CUTOFF:g} of the regular row's (in long waves), or, with "
+        f"one open hole, its Q is below {LOW_Q:g}; trust it less",
+    ]
 
 
 def _octave_lines(found):
@@ -151,44 +197,35 @@ def _octave_lines(found):
          "remainder_cents"]
     ]  # fmt: skip
     frame.columns = ["fingering", "whole", *found.causes, "rest"]
-    remarked = table(found)[["fingering", "remark"]].itertuples(index=False)
-    why = [f"{word}: {remark}" for word, remark in remarked if remark]
+    remarked = zip(found.label, found.reason, found.remark, strict=True)
+    why = [
+        f"{fingering_name(word)}: {reason or remark}"
+        for word, reason, remark in remarked
+        if reason or remark
+    ]
     told = [f"{name}: {CAUSES[name]}" for name in found.causes]
-    blown = (
-        [f"in playing, {found.blowing:+.0f} cents of overblowing come on top"]
-        if found.blowing
-        else []
-    )
+    blown = [overblown(found)] if found.blowing else []
     return [*_frame_lines(frame, 0), *why, *told, *blown]
 
 
-def _rule_lines(flute, found):
-    words = RULES if flute.holes else _bare_rules(flute)
+def _rule_lines(found):
     spoken = {
-        name: error for name, error in zip(found.rules, found.error, strict=True)
-        if name in words and np.any(np.isfinite(error))
-    }  # fmt: skip
-    frame = pd.DataFrame({"fingering": [fingering_name(word) for word in found.label]} | spoken)
-    return [*_frame_lines(frame, 0), *(f"{name}: {words[name]}" for name in spoken)]
-
-
-def _bare_rules(flute):
-    """The rules in words for a pipe without holes."""
-    window = isinstance(flute.head, Window)
-    edge = "the sounding edge" if window else "the head"
-    ends = "beyond each open end"
-    if window:
-        ends = "beyond an open foot, and the window's correction"
-    return {
-        "straight": f"c/2L, L from {edge} to the foot",
-        "corrected": f"c/2L, with 0.6 bore radii {ends}",
+        name: (words, error)
+        for name, words, error in zip(found.rules, found.words, found.error, strict=True)
+        if words and np.any(np.isfinite(error))
     }
+    columns = {"fingering": [fingering_name(word) for word in found.label]}
+    frame = pd.DataFrame(columns | {name: error for name, (_, error) in spoken.items()})
+    return [*_frame_lines(frame, 0), *(f"{name}: {words}" for name, (words, _) in spoken.items())]
 
 
 def _warmth_lines(found):
     frame = table(found)[["fingering", "halfway_air_off_cents", "room_air_off_cents"]]
     frame.columns = ["fingering", "air halfway to the foot", "the room's air"]
-    return _frame_lines(frame, 1)
+    return [
+        *_frame_lines(frame, 1),
+        "+ too high, - too low, against the note in air that changes along the bore",
+    ]
 
 
 def _jet_lines(found):
@@ -206,12 +243,44 @@ def _jet_lines(found):
 
 def _change_lines(found):
     """A line a quantity, a column a note; notes beyond those that fit are in the table."""
-    columns = {"": found.what, "per": [words for words, _ in shop_changes(found)]}
     sizes = np.array([size for _, size in shop_changes(found)])
-    for n, word in enumerate(found.label[:COLUMNS]):
-        columns[fingering_name(word)] = found.gradient[n] * sizes
-    frame = pd.DataFrame(columns)
+    cents = (found.gradient * sizes)[:COLUMNS]
+    moved = np.any(np.round(np.abs(np.nan_to_num(cents)), 1) > 0, axis=0)
+    shown = moved if np.any(moved) else np.ones_like(moved)
+    columns = {"": found.what, "per": [words for words, _ in shop_changes(found)]}
+    columns |= {fingering_name(word): row for word, row in zip(found.label, cents, strict=False)}
+    frame = pd.DataFrame(columns)[shown]
     frame[""] = frame[""].str.ljust(frame[""].str.len().max())
-    lines = _frame_lines(frame, 1)
+    lines = [*_frame_lines(frame, 1), *_change_words(found, shown)]
     more = len(found.label) - COLUMNS
     return lines + ([f"{more} more notes are in the table that --out writes"] if more > 0 else [])
+
+
+_PERCENT = {  # of what, where it is not of the length that a formula gives
+    "correction_bore": "bore: of the diameter",
+    "correction_wall": "wall: of that at the finger holes",
+    "correction_pad_depth": "pad depth: a hundredth of a hole's radius",
+}
+
+
+def _change_words(found, shown):
+    """What the lines of small changes mean."""
+    names = [name for name, kept in zip(found.names, shown, strict=True) if kept]
+    if any(name.endswith("_position") for name in names):
+        yield "place: moved towards the foot"
+    if "bore_diameter_alone" in names:
+        yield (
+            "bore: diameter: the window's correction follows its formula; window correction held: "
+            "it stays as long as it is"
+        )
+    if any(name.startswith("correction_") for name in names):
+        others = [_PERCENT[name] for name in names if name in _PERCENT]
+        yield "; ".join(["correction: per percent of what its formula says", *others])
+    yield (
+        "air: with the vapour in it as it is; where it follows the warmth at the same humidity, "
+        "about 3.1 cents"
+    )
+    if not np.all(shown):
+        yield "left out: what moves none of these notes by 0.05 cents"
+    if found.unit_shown == "in":
+        yield "the table that --out writes has changes per mm and 0.1 mm"

@@ -10,9 +10,9 @@ from flutelab import drills, pitch, units
 from flutelab.files.note_columns import HOLE_KINDS, TEXTS
 from flutelab.fitting.measurements import USES
 from flutelab.model.rows import fingering_word
+from flutelab.physics.jet import PRESSURES
 
 PITCHES = (50.0, 6000.0)  # Hz
-PRESSURES = (5.0, 5000.0)  # Pa, of blowing
 BREATHS = ("soft", "usual", "hard")
 HOW = ("blown", "driven")
 _SMALLEST_HOLE = 0.001  # m; below it, inches were meant

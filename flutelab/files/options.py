@@ -9,12 +9,14 @@ from difflib import get_close_matches
 from itertools import pairwise
 from pathlib import Path
 
-from flutelab.files.note_cells import PRESSURES
 from flutelab.model.corrections import NAMES
-from flutelab.units import parse_number, parse_pressure, parse_temperature
+from flutelab.physics.air import TEMPERATURES
+from flutelab.physics.jet import PRESSURES
+from flutelab.units import parse_number, parse_pressure, parse_temperature, to_celsius
 
 REGISTERS = ("1", "2", "3", "4")
 _UNITS = {"pa", "hpa", "kpa", "mbar", "mm", "cm", "in", "c", "f", "k", "°", "°c", "°f", "deg"}
+_KINDS = {".csv": "note table", ".json": "constants file", ".toml": "flute file"}
 _BARE = {"%", "percent", "hz"}  # units of numbers that are typed without one
 _NUMBER = re.compile(r"[+-]?[\d.,]+(?:e[+-]?\d+)?", re.IGNORECASE)
 
@@ -48,6 +50,26 @@ def seed(text: str) -> int:
     return int(text)
 
 
+def flute_name(name: str) -> str:
+    """Return the name of a flute file; a Refusal where it is plainly of another kind."""
+    return _of_kind("", name, "flute file (TOML)", (".csv", ".json"))
+
+
+def constants_name(name: str) -> str:
+    """Return the name of a constants file; a Refusal where it is plainly of another kind."""
+    return _of_kind(
+        "--constants: ", name, "constants file (JSON, from calibrate)", (".csv", ".toml")
+    )
+
+
+def _of_kind(option, name, wanted, others):
+    ending = Path(name).suffix.lower()
+    if ending in others:
+        msg = f"{option}{name!r} looks like a {_KINDS[ending]}; give a {wanted} here"
+        raise Refusal(msg)
+    return name
+
+
 def archive_folder(text: str | None) -> str | None:
     """Return the folder of an archive's name; a Refusal where it is not one of a zip file."""
     if text is None:
@@ -59,13 +81,22 @@ def archive_folder(text: str | None) -> str | None:
 
 
 def temperature(option: str, text: str | None) -> float | None:
-    """Return a temperature [K]; None where the option is not given.
+    """Return a temperature [K] of air; None where the option is not given.
 
     Raises
     ------
     Refusal
     """
-    return _read(parse_temperature, option, text)
+    kelvin = _read(parse_temperature, option, text)
+    low, high = TEMPERATURES
+    if kelvin is not None and not low <= kelvin <= high:
+        limits = f"{to_celsius(low):.0f} to {to_celsius(high):.0f} C"
+        msg = (
+            f"{option}: {text!r} is no temperature of air to play in ({limits}). Check the unit, "
+            "C or F"
+        )
+        raise Refusal(msg)
+    return kelvin
 
 
 def pressure(option: str, text: str | None) -> float | None:

@@ -23,16 +23,17 @@ from flutelab.model.sensitivities import Sensitivities
 from flutelab.model.spectrum import Spectrum
 from flutelab.model.warmth import Warmth
 from flutelab.pitch import nearest_note
-from flutelab.units import from_degrees, from_mm, millimetres, to_mm_water
+from flutelab.units import from_degrees, from_inch, from_mm, millimetres, to_mm_water
 
-# What the shop changes a quantity by, in words and in SI, by its unit
+# What the shop changes a quantity by, in words and in SI, by its unit or the shop's of lengths
+_COARSE = {"mm": ("mm", from_mm(1.0)), "in": ("1/64 in", from_inch(1 / 64))}
+_FINE = {"mm": ("0.1 mm", from_mm(0.1)), "in": ("0.01 in", from_inch(0.01))}  # of bore and walls
 _SHOP = {
-    "m": ("mm", from_mm(1.0)),
     "rad": ("degree", from_degrees(1.0)),
     "K": ("degree C", 1.0),
     "1": ("percent", 0.01),
 }
-_FINE = ("0.1 mm", from_mm(0.1))  # of bore and walls
+_CLEAR = 2.0  # times the regular row's cutoff: above it the foot, not the holes, holds the sound
 # Decimals of a written number, by the ending of its column
 _DIGITS = {
     "_hz": 3,
@@ -55,10 +56,11 @@ def table(result: object, *, a4: float = 440.0) -> pd.DataFrame:
     ----------
     result : object
         Predicted notes (`Notes`); a `Calibration` (a row for each row of its note tables);
-        `Sensitivities`, `Octaves`, `ByHand`, `Warmth`, `JetReadout` or `LatticeCutoff` (a row
-        a note); a `Spectrum` (a row a mode of each note); a `StandingWave` (a row an opening
-        of each note); a `WhatDataTell` (a row a correction); a `Mismatch` (a row a cause); a
-        `Worth` (a row a way of foretelling); a `Plan` (a row a measurement).
+        `Sensitivities` (lengths per mm), `Octaves`, `ByHand`, `Warmth`, `JetReadout` or
+        `LatticeCutoff` (a row a note); a `Spectrum` (a row a mode of each note); a
+        `StandingWave` (a row an opening of each note); a `WhatDataTell` (a row a correction);
+        a `Mismatch` (a row a cause); a `Worth` (a row a way of foretelling); a `Plan` (a row a
+        measurement).
     a4 : float
         Reference pitch of the note names [Hz].
 
@@ -75,6 +77,8 @@ def table(result: object, *, a4: float = 440.0) -> pd.DataFrame:
     if make is None:
         known = ", ".join(sorted(kind.__name__ for kind in _TABLES))
         msg = f"no table is made of a {type(result).__name__}; give one of {known}"
+        if isinstance(result, np.ndarray):
+            msg += "; of an array of numbers, pandas.DataFrame makes one"
         raise TypeError(msg)
     frame = make(result, a4)
     if "fingering" in frame:
@@ -151,15 +155,20 @@ def _row_table(part, a4):
     )
 
 
-def shop_changes(result: Sensitivities) -> list[tuple[str, float]]:
+def shop_changes(result: Sensitivities, unit: str | None = None) -> list[tuple[str, float]]:
     """Return what each quantity is changed by in the shop, in words and in SI.
 
-    A millimetre, of bore and walls a tenth of one; a degree; a hundredth of a correction.
+    A millimetre or 1/64 inch, of bore and walls 0.1 mm or 0.01 inch; a degree; a hundredth of
+    a correction. Lengths in `unit`, "mm" or "in"; default: the unit of the flute's owner.
     """
-    return [
-        _FINE if unit == "m" and ("bore" in name or "wall" in name) else _SHOP[unit]
-        for name, unit in zip(result.names, result.unit, strict=True)
-    ]
+    unit = unit or result.unit_shown
+
+    def change(name, of):
+        if of != "m":
+            return _SHOP[of]
+        return _FINE[unit] if "bore" in name or "wall" in name else _COARSE[unit]
+
+    return [change(*named) for named in zip(result.names, result.unit, strict=True)]
 
 
 def _sensitivity_table(result, a4):
@@ -170,7 +179,7 @@ def _sensitivity_table(result, a4):
         "note": [note_name(f, a4) for f in result.frequency],
     }
     for name, (words, size), column in zip(
-        result.names, shop_changes(result), result.gradient.T, strict=True
+        result.names, shop_changes(result, "mm"), result.gradient.T, strict=True
     ):
         columns[f"{name}_cents_per_{words.replace(' ', '_').lower()}"] = size * column
     return pd.DataFrame(columns)
@@ -186,8 +195,17 @@ def _octave_table(result, a4):
     columns |= {
         f"{name}_cents": part for name, part in zip(result.causes, result.parts, strict=True)
     }
-    remark = [why or said for why, said in zip(result.reason, result.remark, strict=True)]
+    blown = [overblown(result)] if result.blowing else []
+    remark = [
+        why or "; ".join([*filter(None, [said]), *blown])
+        for why, said in zip(result.reason, result.remark, strict=True)
+    ]
     return pd.DataFrame(columns | {"remainder_cents": result.remainder, "remark": remark})
+
+
+def overblown(result: Octaves) -> str:
+    """Return what a fit's correction of overblown notes adds to octaves, in words."""
+    return f"in playing, {result.blowing:+.0f} cents of overblowing come on top"
 
 
 def _by_hand_table(result, a4):
@@ -239,8 +257,11 @@ def _cutoff_table(result, a4):
             "first_open_mm": millimetres(result.place),
             "regular_row_hz": result.exact,
             "regular_row_long_wave_hz": result.formula,
-            "half_power_lost_hz": result.own,
-            "first_register_near": np.where(result.near, "yes", "no"),
+            "half_power_lost_hz": np.where(result.own < _CLEAR * result.exact, result.own, np.nan),
+            "first_register_near": [
+                "yes" if near else "no" if np.isfinite(place) else "-"
+                for near, place in zip(result.near, result.place, strict=True)
+            ],
         }
     )
 

@@ -10,7 +10,7 @@ from flutelab.errors import already_warned
 from flutelab.model.chain import Formulas, chain, opening_places
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import End, Flute, Window, bore_diameter
-from flutelab.model.notes import CENT, predict_notes
+from flutelab.model.notes import CENT, PLAYED, predict_notes
 from flutelab.model.rows import Rows, rows, take
 from flutelab.physics import jet
 from flutelab.physics.breath import AirAlong, air_at, cut_off, single_air
@@ -21,13 +21,24 @@ from flutelab.physics.rules import (
     length_beyond_row,
 )
 
-RULES = {
-    "straight": "c/2L, L from the sounding edge to the first open hole",
-    "corrected": "c/2L, with the window's correction and 0.6 bore radii beyond the first open hole",
-    "cut": "the pipe cut off at the first open hole, by the full model",
-    "one hole": "c/2L, with the window's correction and the first open hole beside its tail",
-    "row": "c/2L, with the window's correction and an endless row of the first two open holes",
-}
+
+def _words(edge, head, end):
+    return {
+        "straight": f"c/2L, L from {edge} to {end}",
+        "corrected": f"c/2L, with {head}0.6 bore radii beyond {end}",
+        "cut": f"the pipe cut off at {end}, by the full model",
+        "one hole": f"c/2L, with {head}{end} beside its tail",
+        "row": f"c/2L, with {head}an endless row of the first two open holes",
+    }
+
+
+_WINDOW = ("the sounding edge", "the window's correction and ")
+RULES = _words(*_WINDOW, "the first open hole")  # of a flute with a window
+_UNBLOWN = dict.fromkeys(PLAYED, 0.0)  # rules know no player
+STOPPED = (
+    "the rules of thumb are those of a pipe open at head and foot, and this one is stopped; "
+    "none of them knows what a stopped tail does below an open hole"
+)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -35,7 +46,8 @@ class ByHand:
     """First-register notes of N fingerings by R rules of thumb and by the model.
 
     ``rules`` names from `RULES`; ``frequency`` (R, N) [Hz], nan where a rule says nothing of a
-    note; ``model`` (N,) [Hz]; ``error`` (R, N) rule over model [cents].
+    note; ``model`` (N,) [Hz]; ``error`` (R, N) rule over model [cents]; ``words`` (R,) what
+    each rule is for this flute, "" for one that says nothing new of a pipe without holes.
     """
 
     label: tuple[str, ...]
@@ -43,6 +55,19 @@ class ByHand:
     frequency: np.ndarray
     model: np.ndarray
     error: np.ndarray
+    words: tuple[str, ...]
+
+
+def rule_words(flute: Flute) -> dict[str, str]:
+    """Return the rules of `RULES` that say something of a flute, in words that fit it."""
+    edge, head = _WINDOW
+    if isinstance(flute.head, End):
+        edge = "the head"
+        head = "" if flute.head.kind == "node" else "0.6 bore radii at the head and "
+    if flute.holes:
+        return _words(edge, head, "the first open hole")
+    words = _words(edge, head, "the foot")
+    return {name: words[name] for name in ("straight", "corrected")}
 
 
 def by_hand(
@@ -68,7 +93,8 @@ def by_hand(
     Raises
     ------
     ValueError
-        A flute that is stopped: the rules are those of half a wave.
+        A flute that is stopped at an end, with or without open holes: the rules are those of
+        half a wave, and of a tail that is open.
 
     Notes
     -----
@@ -80,21 +106,22 @@ def by_hand(
     """
     corrections, formulas = corrections or Corrections(), formulas or Formulas()
     if "stopped" in {end.kind for end in (flute.head, flute.foot) if isinstance(end, End)}:
-        msg = "the rules of thumb are those of a pipe open at both ends; this one is stopped"
-        raise ValueError(msg)
+        raise ValueError(STOPPED)
     wanted = replace(fingerings, register=np.ones(len(fingerings), dtype=int))
-    model = predict_notes(flute, wanted, replace(corrections, second_register=0.0, breath=0.0),
+    model = predict_notes(flute, wanted, replace(corrections, **_UNBLOWN),
                           formulas=formulas).frequency  # fmt: skip
     with already_warned():
         said = [_one_note(flute, take(wanted, [n]), corrections, formulas) for n in
                 range(len(fingerings))]  # fmt: skip
     frequency = np.array(said).reshape(len(fingerings), len(RULES)).T
+    words = rule_words(flute)
     return ByHand(
         label=fingerings.label,
         rules=tuple(RULES),
         frequency=frequency,
         model=model,
         error=np.log(frequency / model) / CENT,
+        words=tuple(words.get(name, "") for name in RULES),
     )
 
 
@@ -158,7 +185,9 @@ def _cut_there(flute, row, end, corrections, formulas):
     rim = flute.foot.outer_diameter
     if rim is not None:
         rim += bore_diameter(flute.bore, end) - bore_diameter(flute.bore, flute.foot.position)
-    foot = replace(flute.foot, position=end, outer_diameter=rim)
+    # an ideal end is where it is; at a hole the pipe is cut open
+    kind = "open" if end < flute.foot.position and flute.foot.kind == "node" else flute.foot.kind
+    foot = replace(flute.foot, kind=kind, position=end, outer_diameter=rim)
     stump = replace(flute, holes=kept, foot=foot, targets=())
     word = row.label[0][: len(kept)]
     diameter = None if row.diameter is None else row.diameter[:, : len(kept)]
@@ -166,7 +195,7 @@ def _cut_there(flute, row, end, corrections, formulas):
     if isinstance(air, AirAlong):
         air = cut_off(air, (end - head) / (foot - head))
     cut = rows(stump, [word], air=air, diameter=diameter)
-    return float(predict_notes(stump, cut, replace(corrections, breath=0.0),
+    return float(predict_notes(stump, cut, replace(corrections, **_UNBLOWN),
                                formulas=formulas).frequency[0])  # fmt: skip
 
 
@@ -206,7 +235,8 @@ def jet_readout(
     Raises
     ------
     ValueError
-        A flute without a window, or a pressure below 0.
+        A flute without a window, a pressure outside 5 to 5000 Pa, or as many pressures as
+        there are neither notes nor one.
 
     Notes
     -----
@@ -216,8 +246,8 @@ def jet_readout(
     if not isinstance(flute.head, Window):
         msg = f"the head is {flute.head.kind!r}, not a window: there is no jet across it"
         raise ValueError(msg)
+    pressure = _checked_pressure(pressure, len(fingerings))
     notes = predict_notes(flute, fingerings, corrections, formulas=formulas)
-    pressure = np.broadcast_to(np.asarray(pressure, dtype=float), notes.frequency.shape)
     air = fingerings.air
     at_window = air_at(air, 0.0) if isinstance(air, AirAlong) else air
     speed = jet.jet_speed(pressure, at_window.density)
@@ -230,3 +260,20 @@ def jet_readout(
         reduced=reduced,
         usual=(reduced >= jet.USUAL[0]) & (reduced <= jet.USUAL[1]),
     )
+
+
+def _checked_pressure(pressure, count):
+    """Pressures (count,) [Pa]; a ValueError where they are not that many, or none of blowing."""
+    given = np.asarray(pressure, dtype=float)
+    if given.shape not in ((), (1,), (count,)):
+        msg = f"pressure has shape {given.shape} for {count} notes; give one for all, or one each"
+        raise ValueError(msg)
+    low, high = jet.PRESSURES
+    wrong = given[~((given >= low) & (given <= high))]
+    if wrong.size:
+        msg = (
+            f"blowing pressure is {wrong.flat[0]:g} Pa; allowed is {low:g} to {high:g} Pa "
+            "(flutelab.units.from_mm_water(53) makes pascals)"
+        )
+        raise ValueError(msg)
+    return np.broadcast_to(given, (count,))

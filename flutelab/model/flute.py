@@ -19,13 +19,13 @@ END_KINDS = ("open", "flanged", "stopped", "node")
 _SLACK = 1e-9  # relative: sizes that are equal but for rounding pass
 
 
-def hole_name(index: int, count: int) -> str:
+def hole_name(index: int, count: int, head: str = "window") -> str:
     """Name hole `index` (from 0) of `count` with the end it is counted from."""
     if index == 0:
-        return "hole 1 (nearest the window)"
+        return f"hole 1 (nearest the {head})"
     if index == count - 1:
         return f"hole {count} (nearest the foot)"
-    return f"hole {index + 1} (counted from the window)"
+    return f"hole {index + 1} (counted from the {head})"
 
 
 class RecordError(ValueError):

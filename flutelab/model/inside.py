@@ -45,7 +45,8 @@ class StandingWave:
     ``effective_head`` and ``effective_end`` (N,) [m] from the sounding edge: where a plain
     bore that carried on the wave at the head, and before the first open opening, would end;
     ``half_waves`` (N,) [m]: the whole number of half waves that is nearest to their distance.
-    nan at a stopped end.
+    nan at a stopped end. ``unit_shown``, "mm" or "in", is the unit of the flute's owner, for
+    showing only.
     """
 
     label: tuple[str, ...]
@@ -66,6 +67,7 @@ class StandingWave:
     effective_head: np.ndarray
     effective_end: np.ndarray
     half_waves: np.ndarray
+    unit_shown: str = "mm"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -125,7 +127,7 @@ def standing_wave(
     Between the openings the wave is cut at the points and carried on with the two-ports of the
     bore (plane waves, cones as spherical ones). A tapered bore is thus cut finer than for
     `modes`, which changes the losses in the fourth digit, and so is air that changes along the
-    bore, which moves the mode by some 0.03 cent. A hole's series arms are lumped at
+    bore, which moves the mode by up to 0.05 cent down to 15 C. A hole's series arms are lumped at
     its place: the pressure there is that between them. From the window's centre to the edge
     the wave is drawn as if the window were a point.
 
@@ -173,6 +175,7 @@ def standing_wave(
         position=position,
         opening=_names(flute),
         place=places[nodes],
+        unit_shown=flute.unit,
         **{name: _blank(value, none) for name, value in values.items()},
     )
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cache
 from itertools import combinations
 from math import factorial
 
 import numpy as np
+from scipy.optimize import brentq
 
 from flutelab.errors import already_warned
-from flutelab.model.chain import Formulas, opening_places
+from flutelab.model.chain import Formulas, chain, opening_places
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Bore, End, Flute, Window, bore_diameter
 from flutelab.model.modes import register_roots, searched, solved_modes, warn_of_notes
@@ -26,8 +28,11 @@ CAUSES = {
     "air": "air that changes along the bore",
 }
 MODES = searched(2)
-_STEPS = 4  # of the secant that keeps the first mode where it is
-_SAME = 0.01  # cents
+STRANGE = 300.0  # cents of stretch beyond which two modes are no octave of each other
+FAINT = 0.3  # strength below which a second mode hardly is one
+_SAME = 0.001  # cents to which the length is sought that keeps the first mode
+_SHORTEST = 1e-4  # m, of such lengths
+_LONGEST = 2.0  # of the flute's own
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -38,9 +43,11 @@ class Octaves:
     names from `CAUSES`; ``parts`` (C, N) what each makes of it [cents], averaged over all
     orders of switching off, ``alone`` (C, N) what goes when that one alone is switched off;
     ``remainder`` (N,) the stretch left without any; ``blowing`` [cents] what the correction
-    `second_register` adds in playing, which is in none of these. nan where there is a
+    `second_register` adds in playing, which is in none of these; ``node`` (N,) [m] how far
+    behind the sounding edge the ideal node lies that stands for the window, ``cut`` (N,) [m]
+    where the pipe without holes ends, nan where there is no such cause. nan where there is a
     ``reason``; ``remark`` says what makes the numbers less than they seem (a weak mode passed
-    over, the open holes' cutoff), "" where nothing does.
+    over, the open holes' cutoff, no octave at all), "" where nothing does.
     """
 
     label: tuple[str, ...]
@@ -51,6 +58,8 @@ class Octaves:
     parts: np.ndarray
     alone: np.ndarray
     remainder: np.ndarray
+    node: np.ndarray
+    cut: np.ndarray
     blowing: float
     reason: tuple[str, ...]
     remark: tuple[str, ...]
@@ -78,14 +87,22 @@ def octaves(
     -------
     Octaves
         Parts and remainder add up to the stretch. Causes that the flute does not have are
-        left out.
+        left out. A row without one of the two registers, or whose modes are lost when a cause
+        is switched off, has a reason and no numbers.
+
+    Warns
+    -----
+    ValidityWarning
+        As `predict_notes`, of the flute as it is.
 
     Notes
     -----
     What is switched off: the window, by an ideal node behind it, and the holes, by cutting the
     pipe, both at the place that keeps the first mode; wall losses; coupling; the taper, by a
     cylinder of the bore's widest diameter, in which every hole and the window have room (the
-    head's where the bore narrows); air that changes, by that halfway to the foot. In the cut
+    head's where the bore narrows); air that changes, by that halfway to the foot. The two modes
+    are followed by their number, counted from the lowest: which two speak is judged on the flute
+    as it is. In the cut pipe, without holes' modes, they are the first and the second. In the cut
     pipe air that changes is what it was up to the cut. A little longer at either end (the node
     behind the window, a pipe longer than the flute) it is stretched from end to end. The causes
     act on one another, so a part is the mean over all orders of switching off (L. S. Shapley,
@@ -93,8 +110,9 @@ def octaves(
     remains is mostly the foot's end correction, which falls with frequency.
 
     The second register is the second mode that speaks. Where a weak one lies below it (see
-    `flutelab.model.modes`), or it is itself near the cutoff of the open holes, a ``remark`` says
-    so: its stretch then tells of the holes' own resonances rather than of an octave.
+    `flutelab.model.modes`), it is itself of a strength below 0.3 or near the cutoff of the open
+    holes, or more than 300 cents off an octave, a ``remark`` says so: its stretch then tells of
+    the holes' own resonances rather than of an octave.
 
     Examples
     --------
@@ -109,34 +127,50 @@ def octaves(
     (('losses',), 5.0)
     """
     corrections, formulas = corrections or Corrections(), formulas or Formulas()
-    seen = _registers(flute, checked(fingerings), corrections, formulas)
-    pitch, reason, remark, numbers = seen
+    columns, pitch, reason, remark, numbers = _registers(
+        flute, checked(fingerings), corrections, formulas
+    )
     reason = [why or _no_octave(flute, fingerings, n) for n, why in enumerate(reason)]
     warn_of_notes(numbers, pitch[[not why for why in reason]])
     causes = tuple(name for name in CAUSES if _has(flute, fingerings, corrections, name))
-    parts = np.full((len(causes), len(fingerings)), np.nan)
-    alone, remainder = np.array(parts), np.full(len(fingerings), np.nan)
+    count = len(fingerings)
+    parts, alone = np.full((2, len(causes), count), np.nan)
+    remainder, node, cut = np.full((3, count), np.nan)
     for n in [n for n, why in enumerate(reason) if not why]:
-        with already_warned():
-            case = _Case(flute, take(fingerings, [n]), corrections, formulas, pitch[n])
-            stretch = case.all_stretches(causes)
+        row = take(fingerings, [n])
+        case = _Case(flute, row, corrections, formulas, pitch[n], columns[n])
+        try:
+            with already_warned():
+                kept = case.kept(causes)
+                stretch = case.all_stretches(causes, kept)
+        except _LostError as lost:
+            reason[n] = str(lost)
+            continue
         parts[:, n] = [_share(stretch, causes, name) for name in causes]
         alone[:, n] = [stretch[frozenset()] - stretch[frozenset({name})] for name in causes]
         remainder[n] = stretch[frozenset(causes)]
+        node[n], cut[n] = kept.get("window", np.nan), kept.get("lattice", np.nan)
     bad = np.array([bool(why) for why in reason])
     return Octaves(
         label=fingerings.label,
         first=pitch[:, 0],
         second=pitch[:, 1],
-        stretch=np.where(bad, np.nan, np.log(pitch[:, 1] / (2 * pitch[:, 0])) / CENT),
+        stretch=np.where(bad, np.nan, _stretch(pitch)),
         causes=causes,
         parts=parts,
         alone=alone,
         remainder=remainder,
+        node=node,
+        cut=cut,
         blowing=float(corrections.second_register),
         reason=tuple(reason),
         remark=tuple("" if why else text for why, text in zip(reason, remark, strict=True)),
     )
+
+
+def _stretch(pitch):
+    """How far the second of (..., 2) is above an octave over the first [cents]."""
+    return np.log(pitch[..., 1] / (2 * pitch[..., 0])) / CENT
 
 
 def _has(flute, fingerings, corrections, cause):
@@ -166,20 +200,22 @@ def _no_octave(flute, fingerings, n):
 
 
 def _registers(flute, fingerings, corrections, formulas):
-    """First and second register [Hz] (N, 2), why not, remarks, and the chain."""
+    """First and second register: columns and [Hz] (N, 2), why not, remarks, and the chain."""
     found, numbers = solved_modes(flute, fingerings, corrections, count=MODES, formulas=formulas)
     count = len(fingerings)
     columns = np.stack([register_roots(found, np.full(count, n)) for n in (1, 2)], axis=-1)
     pick = np.arange(count)[:, None], np.maximum(columns, 0)
+    pitch = np.where(columns >= 0, found.frequency[pick], np.nan)
     reason = [
         "" if np.all(row >= 0) else f"no mode of register {1 + int(np.argmin(row >= 0))} speaks"
         for row in columns
     ]
-    remark = [_remark(found, row, second) for row, second in enumerate(columns[:, 1])]
-    return np.where(columns >= 0, found.frequency[pick], np.nan), reason, remark, numbers
+    off = _stretch(pitch)
+    remark = [_remark(found, row, columns[row, 1], off[row]) for row in range(count)]
+    return columns, pitch, reason, remark, numbers
 
 
-def _remark(found, row, second):
+def _remark(found, row, second, stretch):
     """What is to be known of a second register in column `second`."""
     told = []
     weak = [f"{f:.0f}" for f in found.frequency[row, :second][found.status[row, :second] == "weak"]]
@@ -188,7 +224,16 @@ def _remark(found, row, second):
         told.append(f"{modes} at {' and '.join(weak)} Hz passed over")
     if found.status[row, second] == "near cutoff":
         told.append("the second is near the open holes' cutoff or above it")
+    if found.strength[row, second] < FAINT:
+        told.append(f"the second is faint (strength {found.strength[row, second]:.2f})")
+    if abs(stretch) > STRANGE:
+        apart = "near each other" if stretch < 0 else "far from each other"
+        told.append(f"modes this {apart} are no octave")
     return "; ".join(told)
+
+
+class _LostError(Exception):
+    """A mode is not there any more, or cannot be kept, without a cause."""
 
 
 @dataclass(frozen=True)
@@ -200,76 +245,84 @@ class _Case:
     corrections: Corrections
     formulas: Formulas
     pitch: np.ndarray
+    columns: np.ndarray  # among the modes, of the two registers
 
-    def all_stretches(self, causes):
+    def kept(self, causes):
+        """The length [m] at which each cause that moves an end leaves the first mode in place."""
+        start = {"window": self._window_length, "lattice": self._straight_length}
+        return {name: self._keeping(name, start[name]()) for name in causes if name in start}
+
+    def all_stretches(self, causes, kept):
         """The stretch [cents] for every set of causes that is switched off."""
-        moved = {}
-        if "window" in causes:
-            moved["window"] = self._keeping_the_pitch(_with_node)
-        if "lattice" in causes:
-            moved["lattice"] = self._keeping_the_pitch(self._cut)
         return {
-            frozenset(off): self._stretch(frozenset(off), moved)
+            frozenset(off): float(_stretch(self._without(frozenset(off), kept)))
             for size in range(len(causes) + 1)
             for off in combinations(causes, size)
         }
 
-    def _cut(self, flute, length):
-        vented = np.any((self.row.openness > 0) & self.row.drilled)
-        return _cut(flute, length, vented)
+    def _window_length(self):
+        head = chain(self.flute, self.row, self.corrections, self.formulas).head
+        return self.flute.head.along / 2 + float(np.ravel(head.length)[0])
 
-    def _air_up_to(self, length):
-        """The air of the pipe cut at a length: as it is in the whole one up to there."""
-        if not isinstance(self.row.air, AirAlong):
-            return self.row.air
-        head, *_, foot = opening_places(self.flute)
-        return cut_off(self.row.air, (length - head) / (foot - head))
+    def _straight_length(self):
+        return min(self._half_wave(), self.flute.foot.position)
 
-    def _keeping_the_pitch(self, change):
-        """The length [m] for `change(flute, length)` that leaves the first mode where it is."""
-        lengths = [0.25 * self.flute.foot.position]
-        column = single_air(self.row.air).sound_speed / (2 * self.pitch[0])
-        column = float(np.ravel(column)[0])
-        cutting = change == self._cut
-        if cutting:
-            lengths = [min(column, self.flute.foot.position)]
-        for _ in range(_STEPS):
-            flute = change(self.flute, lengths[-1])
-            air = self._air_up_to(lengths[-1]) if cutting else self.row.air
-            off = np.log(self._pitches(flute, air, self.corrections)[0] / self.pitch[0])
-            if abs(off) < _SAME * CENT:
-                break
-            lengths.append(max(lengths[-1] + off * column, 1e-4))
-        return lengths[-1]
+    def _half_wave(self):
+        speed = single_air(self.row.air).sound_speed / (2 * self.pitch[0])
+        return float(np.ravel(speed)[0])
 
-    def _pitches(self, flute, air, corrections):
-        """The same two modes of a changed flute [Hz], whichever of all modes speak there."""
-        row = replace(self.row, air=air) if flute.holes else rows(flute, "", air=air)
-        found, _ = solved_modes(flute, row, corrections, count=MODES, formulas=self.formulas)
-        modes = found.frequency[0]
-        if not flute.holes:
-            return modes[:2]
-        first = modes[np.nanargmin(np.abs(np.log(modes / self.pitch[0])))]
-        expected = self.pitch[1] * first / self.pitch[0]
-        return first, modes[np.nanargmin(np.abs(np.log(modes / expected)))]
+    def _keeping(self, name, start):
+        """The length [m] without `name` that leaves the first mode where it is, from a guess."""
+        lowest, highest = _SHORTEST, _LONGEST * self.flute.foot.position
 
-    def _stretch(self, off, moved):
+        @cache
+        def off(length):
+            first, _ = self._without(frozenset({name}), {name: length})
+            return float(np.log(first / self.pitch[0]))
+
+        # A longer pipe sounds lower: walk towards the first mode until it is passed.
+        near = far = min(max(start, lowest), highest)
+        step = 1.5 * off(near) * self._half_wave()
+        while off(near) * off(far) > 0 and far not in (lowest, highest):
+            near, far = far, min(max(far + step, lowest), highest)
+            step *= 2
+        if not off(near) * off(far) <= 0:
+            msg = f"no length keeps the first mode without: {CAUSES[name]}"
+            raise _LostError(msg)
+        return brentq(off, near, far, xtol=_SAME * CENT * self._half_wave())
+
+    def _without(self, off, lengths):
+        """The two modes [Hz], (2,), with the causes in `off` switched off."""
         flute, corrections, air = self.flute, self.corrections, self.row.air
         if "taper" in off:
             flute = _cylinder(flute)
         if "lattice" in off:
-            flute = self._cut(flute, moved["lattice"])
-            air = self._air_up_to(moved["lattice"])
+            flute, air = self._cut(flute, lengths["lattice"])
         if "window" in off:
-            flute = _with_node(flute, moved["window"])
+            flute = _with_node(flute, lengths["window"])
         if "losses" in off:
             corrections = replace(corrections, loss=0.0)
         if "coupling" in off:
             corrections = replace(corrections, coupling=0.0)
         if "air" in off:
             air = single_air(self.row.air)
-        first, second = self._pitches(flute, air, corrections)
-        return np.log(second / (2 * first)) / CENT
+        row = replace(self.row, air=air) if flute.holes else rows(flute, "", air=air)
+        found, _ = solved_modes(flute, row, corrections, count=MODES, formulas=self.formulas)
+        pitch = found.frequency[0, self.columns if flute.holes else [0, 1]]
+        if not np.all(np.isfinite(pitch)):
+            msg = (
+                f"no two modes without: {', '.join(CAUSES[name] for name in CAUSES if name in off)}"
+            )
+            raise _LostError(msg)
+        return pitch
+
+    def _cut(self, flute, length):
+        """The flute cut at a length, and its air: as it is in the whole one up to there."""
+        vented = np.any((self.row.openness > 0) & self.row.drilled)
+        air, (head, *_, foot) = self.row.air, opening_places(self.flute)
+        if isinstance(air, AirAlong):
+            air = cut_off(air, (length - head) / (foot - head))
+        return _cut(flute, length, vented), air
 
 
 def _share(stretch, causes, name):

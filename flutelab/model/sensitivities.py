@@ -41,6 +41,8 @@ class Sensitivities:
     label : tuple of N str
         Fingering words.
     register : (N,)
+    unit_shown : str
+        "mm" or "in", the unit of the flute's owner; for showing only.
     """
 
     names: tuple[str, ...]
@@ -51,6 +53,7 @@ class Sensitivities:
     frequency: np.ndarray
     label: tuple[str, ...]
     register: np.ndarray
+    unit_shown: str = "mm"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -134,6 +137,7 @@ def sensitivities(
         frequency=notes.frequency,
         label=notes.label,
         register=notes.register,
+        unit_shown=flute.unit,
     )
 
 
@@ -197,7 +201,8 @@ def _quantities(flute, corrections, formulas) -> Iterator[_Quantity]:
     count = len(flute.holes)
     for group, key in (("places", "position"), ("diameters", "diameter")):
         for i in range(count):
-            what = f"{hole_name(i, count)}: {'place' if key == 'position' else key}"
+            hole = hole_name(i, count, head="window" if isinstance(flute.head, Window) else "head")
+            what = f"{hole}: {'place' if key == 'position' else key}"
             yield _length(f"hole_{i + 1}_{key}", what, group, (i, key))
     if isinstance(flute.head, Window):
         yield from _of_window(flute.head)

@@ -1,4 +1,4 @@
-"""Spectra at the head: impedance, modes, zeros of the reactance, and the lattice's cutoff."""
+"""Spectra at the head: impedance, modes and the zeros of the reactance."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ def spectrum(
     Raises
     ------
     ValueError
-        A frequency that is not greater than 0, or frequencies that do not increase.
+        No frequency, one that is not greater than 0, or frequencies that do not increase.
 
     Warns
     -----
@@ -106,7 +106,13 @@ def admittance(seen: Spectrum) -> np.ndarray:
 def _top(flute, fingerings, corrections, formulas, numbers, frequency):
     """Return the highest frequency of a spectrum: of its axis, or of the default one."""
     if frequency is not None:
-        frequency = np.asarray(frequency)
+        frequency = np.asarray(frequency, dtype=float)
+        if frequency.ndim != 1 or not frequency.size:
+            msg = (
+                f"frequency has shape {frequency.shape}; give a row of at least one frequency "
+                "[Hz], such as range(50, 2000), or leave it out"
+            )
+            raise ValueError(msg)
         if not np.all(np.diff(frequency) > 0):
             bad = frequency[1:][~(np.diff(frequency) > 0)][0]
             msg = f"frequency {bad} Hz does not lie above the one before it; sort them"

@@ -10,6 +10,7 @@ import numpy as np
 from flutelab.errors import ValidityWarning
 
 ICE_POINT = 273.15
+TEMPERATURES = (ICE_POINT - 40, ICE_POINT + 60)  # K, in which there is air to play in
 GAS_CONSTANT = 8.314472  # J/(mol K), the value the density formula was published with
 
 
@@ -93,8 +94,7 @@ def moist_air(
     >>> round(moist_air(293.15, humidity=0.0).sound_speed, 3)
     343.359
     """
-    celsius = np.asarray(temperature, dtype=float) - ICE_POINT
-    check_air(celsius, humidity, co2, pressure, stacklevel=4)
+    check_air(temperature, humidity, co2, pressure, place="bore", stacklevel=4)
     water = water_fraction(temperature, humidity=humidity, pressure=pressure)
     viscosity, heat_ratio, prandtl = loss_constants(temperature)
     return Air(
@@ -214,11 +214,22 @@ def loss_constants(temperature: float) -> tuple[float, float, float]:
 
 
 def check_air(
-    celsius: float, humidity: float, co2: float, pressure: float, *, stacklevel: int
+    temperature: float,
+    humidity: float,
+    co2: float,
+    pressure: float,
+    *,
+    place: str,
+    stacklevel: int,
 ) -> None:
-    """Raise ValueError and warn as `moist_air` does; temperature in C."""
+    """Raise ValueError and warn as `moist_air` does; `place` is where the air is, in words."""
+    kelvin = np.asarray(temperature, dtype=float)
+    low, high = TEMPERATURES
+    wrong = kelvin[~((kelvin >= low) & (kelvin <= high))]
+    if wrong.size:
+        raise ValueError(_no_temperature(wrong.flat[0]))
     ranges = (
-        ("temperature", celsius, -40, 60, 0, 35, "C in the bore"),
+        ("temperature", kelvin - ICE_POINT, -40, 60, 0, 35, f"C in the {place}"),
         ("humidity", humidity, 0, 1, 0, 1, "(0 to 1; 50 % is 0.5)"),
         ("co2", co2, 0, 0.1, 0, 0.01, "(mole fraction)"),
         ("pressure", pressure, 50e3, 120e3, 75e3, 102e3, "Pa"),
@@ -237,6 +248,16 @@ def check_air(
                 ValidityWarning,
                 stacklevel=stacklevel,
             )
+
+
+def _no_temperature(kelvin):
+    """What is wrong with a temperature [K], and the mend where it was meant in C."""
+    low, high = TEMPERATURES
+    limits = f"{low:g} to {high:g} K ({low - ICE_POINT:g} to {high - ICE_POINT:g} C)"
+    msg = f"air temperature is {kelvin:.6g} K; allowed is {limits}"
+    if low <= kelvin + ICE_POINT <= high:
+        msg += f"; if it is in C, write flutelab.units.celsius({kelvin:.6g})"
+    return msg
 
 
 def _plain(value):

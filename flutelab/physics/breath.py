@@ -77,8 +77,8 @@ class AirAlong:
     breath_co2: float = 0.04
 
     def __post_init__(self) -> None:
-        celsius = np.asarray(self.room_temperature, dtype=float) - ICE_POINT
-        check_air(celsius, self.humidity, self.co2, self.pressure, stacklevel=5)
+        air = self.room_temperature, self.humidity, self.co2, self.pressure
+        check_air(*air, place="room", stacklevel=5)
         for name, (low, high, unit) in _RANGES.items():
             value = np.asarray(getattr(self, name), dtype=float)
             wrong = value[~((value >= low) & (value <= high))]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 USUAL = (4.0, 12.0)  # reduced velocities at which recorders are played (from memory)
+PRESSURES = (5.0, 5000.0)  # Pa, of blowing
 CAUTION = (
     "usual range from memory, of recorders; a pressure in the mouth is more than that at the "
     "windway's end, so these are upper limits"

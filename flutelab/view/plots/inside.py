@@ -8,8 +8,8 @@ from matplotlib.axes import Axes
 from flutelab.model.cutoff import LatticeCutoff
 from flutelab.model.inside import StandingWave
 from flutelab.model.spectrum import Spectrum, admittance
-from flutelab.units import millimetres
-from flutelab.view.plots.parts import handle, legend_below, new_axes
+from flutelab.units import inches, millimetres
+from flutelab.view.plots.parts import checked_kind, checked_row, handle, legend_below, new_axes
 from flutelab.view.style import BLACK, BLUE, DARK, GREY, PALE, VERMILION, style
 
 _STATUS = {  # a mark a status: filled = speaks
@@ -35,7 +35,7 @@ def plot_spectrum(
     result : Spectrum
         From `flutelab.model.spectrum.spectrum`.
     row : int
-        Which of its notes.
+        Which of its notes, counted from 0.
     cutoff : LatticeCutoff, optional
         Of the same rows: marked where it lies on the axis.
     ax : Axes, optional
@@ -47,7 +47,16 @@ def plot_spectrum(
         Admittance on a scale of ratios: a flute plays near its peaks. Of a stopped head it is
         the impedance, whose peaks are the modes there. Each mode has its frequency and Q
         beside it; short lines below are the reactance's rising zeros.
+
+    Raises
+    ------
+    ValueError
+        There is no such row.
+    TypeError
+        Another result.
     """
+    checked_kind(result, Spectrum, "spectrum")
+    checked_row(row, result.label)
     ax = ax or new_axes(5.2)
     size, words = _peaked(result, row)
     with style():
@@ -139,7 +148,7 @@ def plot_standing_wave(result: StandingWave, *, row: int = 0, ax: Axes | None = 
     result : StandingWave
         From `flutelab.model.inside.standing_wave`.
     row : int
-        Which of its notes.
+        Which of its notes, counted from 0.
     ax : Axes, optional
         Default: a new figure.
 
@@ -149,12 +158,22 @@ def plot_standing_wave(result: StandingWave, *, row: int = 0, ax: Axes | None = 
         Pressure at its peak and flow a quarter of a period away, each over its largest: not
         the path of the air. Below, the openings (closed ones filled) with their share of the
         radiated power in percent; dashed, the acoustic ends of the column.
+
+    Raises
+    ------
+    ValueError
+        There is no such row.
+    TypeError
+        Another result.
     """
+    checked_kind(result, StandingWave, "standing_wave")
+    checked_row(row, result.label)
     ax = ax or new_axes(5.4)
     name = result.label[row] or "the bare pipe"
+    edge = "sounding edge" if result.opening[0] == "window" else "head"
     with style():
         ax.set_title(f"Standing wave of {name}", loc="left")
-        ax.set_xlabel("place in the bore, from the sounding edge or plain head [mm]")
+        ax.set_xlabel(f"place in the bore, from the {edge} [{result.unit_shown}]")
         ax.set_ylabel("over its largest")
         if result.reason[row]:
             ax.text(0.5, 0.5, result.reason[row], transform=ax.transAxes, ha="center")
@@ -171,9 +190,14 @@ def plot_standing_wave(result: StandingWave, *, row: int = 0, ax: Axes | None = 
     return ax
 
 
+def _place(result, metres):
+    """Places on the axis, in the unit of the flute's owner."""
+    return inches(metres) if result.unit_shown == "in" else millimetres(metres)
+
+
 def _draw_wave(ax, result, row):
     """Pressure, flow, and where the column ends."""
-    place = millimetres(result.position)
+    place = _place(result, result.position)
     flow = result.flow[row].imag
     ax.axhline(0, color=PALE, linewidth=1.0)
     ax.plot(place, result.pressure[row].real, color=BLUE, linewidth=2.2, label="pressure")
@@ -184,7 +208,7 @@ def _draw_wave(ax, result, row):
     ends = [result.effective_head[row], result.effective_end[row]]
     for number, end in enumerate(x for x in ends if np.isfinite(x)):
         label = None if number else "the column's acoustic ends"
-        ax.vlines(millimetres(end), -1.2, 1.1, GREY, "dotted", linewidth=1.6, label=label)
+        ax.vlines(_place(result, end), -1.2, 1.1, GREY, "dotted", linewidth=1.6, label=label)
 
 
 def _draw_openings(ax, result, row):
@@ -195,13 +219,13 @@ def _draw_openings(ax, result, row):
         some = open_ones == opened
         if np.any(some):
             ax.plot(
-                millimetres(result.place[some]), np.full(np.sum(some), -1.35), "o", color=DARK,
+                _place(result, result.place[some]), np.full(np.sum(some), -1.35), "o", color=DARK,
                 markerfacecolor="white" if opened else DARK, label=words, zorder=3,
             )  # fmt: skip
     for place, share, opened in zip(result.place, result.power_share[row], open_ones, strict=True):
         if opened:
             ax.annotate(
-                f"{round(float(100 * share))} %", (millimetres(place), -1.35), xytext=(0, -9),
+                f"{round(float(100 * share))} %", (_place(result, place), -1.35), xytext=(0, -9),
                 textcoords="offset points", ha="center", va="top", fontsize=10.5,
             )  # fmt: skip
     ax.annotate(

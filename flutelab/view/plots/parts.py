@@ -14,6 +14,29 @@ SIDE_BY_SIDE = 60  # letters of all columns' names together
 _LETTERS = {"x": "closed", "o": "open", "h": "half covered", "n": "not drilled"}
 
 
+def checked_row(row: int, labels: Sequence[str]) -> int:
+    """Return which note is asked for, counted from 0, or from the last one as -1, -2, ...
+
+    Raises
+    ------
+    ValueError
+        There is no such note.
+    """
+    count = len(labels)
+    if not -count <= row < count:
+        names = ", ".join(word or "bare pipe" for word in labels)
+        msg = f"row is {row}; write 0 to {count - 1} for one of these {count} notes: {names}"
+        raise ValueError(msg)
+    return row
+
+
+def checked_kind(result: object, kind: type, make: str) -> None:
+    """Refuse what a picture does not show; `make` is the function whose result it shows."""
+    if not isinstance(result, kind):
+        msg = f"this picture is of a result of {make}, not of a {type(result).__name__}"
+        raise TypeError(msg)
+
+
 def new_axes(height: float) -> Axes:
     """Return the axes of a new figure of the usual width and a height [inches]."""
     # The figure itself is made outside the style: in a notebook the first one switches the

@@ -22,7 +22,7 @@ _ROUND = 1.0  # cents, about which colours turn from even steps to even ratios
 _LEAST, _MOST = 10.0, 50.0  # cents at the colours' ends
 _LETTERS = 140.0  # points: of all columns' numbers together
 _TITLES = {
-    "places": "A hole moved towards the foot (hole 1 is nearest the window)",
+    "places": "A hole moved towards the foot",
     "diameters": "A hole widened, outside",
     "window": "The window",
     "pipe": "The pipe",
@@ -62,7 +62,7 @@ def plot_sensitivities(result: Sensitivities, *, ax: Axes | None = None) -> Axes
         _draw_cells(ax, result, places)
         for members in groups:
             ax.text(
-                -0.5, places[members[0]] - 0.62, _TITLES[result.group[members[0]]],
+                -0.5, places[members[0]] - 0.62, _title(result, members[0]),
                 fontsize=11.0, fontweight="bold", color=DARK, va="bottom",
             )  # fmt: skip
         ax.set_ylim(last + 0.55, -1.4)
@@ -70,6 +70,14 @@ def plot_sensitivities(result: Sensitivities, *, ax: Axes | None = None) -> Axes
         _name_notes(ax, result)
         ax.set_title("What a note gains from a small change, one at a time [cents]", loc="left")
     return ax
+
+
+def _title(result, quantity):
+    """The title of the group that a quantity heads; of holes' places with what hole 1 is."""
+    words = _TITLES[result.group[quantity]]
+    _, nearest, end = result.what[quantity].partition(" (nearest ")
+    first = result.names[quantity] == "hole_1_position" and nearest
+    return f"{words} (hole 1 is nearest {end.partition(')')[0]})" if first else words
 
 
 def _group(result):

@@ -11,14 +11,21 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import FuncFormatter
 from pandas import DataFrame
 
-from flutelab.model.byhand import RULES, ByHand, JetReadout
+from flutelab.model.byhand import ByHand, JetReadout
 from flutelab.model.octaves import CAUSES, Octaves
 from flutelab.model.warmth import Warmth
 from flutelab.physics import jet
 from flutelab.physics.breath import AirAlong, air_at
 from flutelab.pitch import cents
 from flutelab.units import to_celsius, to_mm_water
-from flutelab.view.plots.parts import handle, legend_below, name_notes, new_axes, note_name
+from flutelab.view.plots.parts import (
+    checked_kind,
+    handle,
+    legend_below,
+    name_notes,
+    new_axes,
+    note_name,
+)
 from flutelab.view.style import BLACK, BLUE, DARK, GREEN, GREY, PALE, PURPLE, SKY, VERMILION, style
 
 _LOOKS = {  # a fill and a hatching a cause, to be told apart without colour too
@@ -29,11 +36,8 @@ _MARKS = (("o", VERMILION), ("s", BLUE), ("^", PURPLE), ("D", GREEN), ("v", BLAC
 _LINEAR = 30.0  # cents, up to which the scale of the rules' errors is even
 _LEAST = 10.0  # cents shown to either side of 0
 _FARTHEST = 300.0  # cents, where the picture of the octaves ends
+_MARGIN = 0.025  # of the height: a marker is nearer to no edge
 _FADED = 0.4  # opacity of the bars of a note with a remark
-_BARE = {  # the rules of thumb that speak of a pipe without holes
-    "straight": "c/2L, L from the sounding edge or plain head to the foot",
-    "corrected": "c/2L, with the window's correction, or 0.6 bore radii at an open end",
-}
 _FROM = 50.0  # Pa, the pressure that the others are compared with
 _WORDS, _LINE = 115, 0.19  # letters of a line of words below, and its height [inches]
 
@@ -53,10 +57,18 @@ def plot_octaves(result: Octaves, *, ax: Axes | None = None) -> Axes:
     Axes
         A column a note: causes that widen stacked upwards, those that narrow downwards, the
         whole as a dot and a number. A note with a remark is pale and hollow, one without an
-        octave a dash; both are told in words below. Beyond 300 cents the picture ends, and an
-        arrow stands for the dot.
+        octave a dash; both are told in words below. Beyond 300 cents the picture ends: a small
+        arrow with a number says how far a bar goes on, and an arrow stands for the dot.
+
+    Raises
+    ------
+    TypeError
+        Another result.
     """
+    checked_kind(result, Octaves, "octaves")
     told = _told(result)
+    if all(result.reason):
+        return _no_octaves(ax or new_axes(2.4 + _LINE * len(told)), result, told)
     ax = ax or new_axes(5.2 + _LINE * len(told))
     pale = np.array([bool(remark) for remark in result.remark], dtype=bool)
     with style():
@@ -65,14 +77,31 @@ def plot_octaves(result: Octaves, *, ax: Axes | None = None) -> Axes:
         room = max(0.12 * (high - low), _LEAST)
         ax.set_ylim(low - room, high + room)
         _draw_wholes(ax, result, pale, top)
+        _draw_depths(ax, bottom)
         handles.append(handle("whole", "o", BLACK))
         if np.any(pale):
             handles.append(handle("whole, with a remark *", "o", BLACK, hollow=True))
         ax.axhline(0, color=DARK, linewidth=1.0)
-        name_notes(ax, result.label)
-        ax.set_ylabel("second register over an octave [cents]")
-        ax.set_title("How wide the octaves are, and why", loc="left")
+        _name_octaves(ax, result)
         legend_below(ax, words=told, handles=handles, ncols=2)
+    return ax
+
+
+def _name_octaves(ax, result):
+    name_notes(ax, result.label)
+    ax.set_ylabel("second register over an octave [cents]")
+    ax.set_title("How wide the octaves are, and why", loc="left")
+
+
+def _no_octaves(ax, result, told):
+    """Say that there is nothing to draw."""
+    with style():
+        _name_octaves(ax, result)
+        ax.set_ylabel("")
+        ax.set_yticks([])
+        words = "none of these notes has an octave: see below"
+        ax.text(0.5, 0.5, words, transform=ax.transAxes, ha="center", va="center")
+        legend_below(ax, words=told, handles=[])
     return ax
 
 
@@ -112,6 +141,7 @@ def _stack(ax, result, pale):
 def _draw_wholes(ax, result, pale, top):
     """A dot and a number a note, at the edge where it lies beyond; a dash where there is none."""
     low, high = ax.get_ylim()
+    margin = _MARGIN * (high - low)  # a marker at the edge is drawn whole
     for column, whole in enumerate(result.stretch):
         said = f"{whole:+.0f}" + ("*" if pale[column] else "")
         if result.reason[column]:
@@ -119,18 +149,34 @@ def _draw_wholes(ax, result, pale, top):
         else:
             marker = "v" if whole < low else "^" if whole > high else "o"
             ax.plot(
-                column, np.clip(whole, low, high), marker, color=BLACK, clip_on=False, zorder=3,
+                column, np.clip(whole, low + margin, high - margin), marker, color=BLACK, zorder=3,
                 markerfacecolor="white" if pale[column] else BLACK,
                 markeredgecolor=BLACK if pale[column] else "white",
             )  # fmt: skip
-        beyond = top[column] > high
-        written = ax.annotate(
-            said, (column, high if beyond else top[column]), xytext=(0, -4 if beyond else 7),
-            textcoords="offset points", ha="center", va="top" if beyond else "bottom",
-            fontsize=10.5,
-        )  # fmt: skip
-        if beyond:
-            written.set_bbox({"facecolor": "white", "edgecolor": "none", "pad": 1.0})
+        if top[column] > high:
+            _at_edge(ax, column, high, f"{said}\nbar ↑ {top[column]:+.0f}", whole > high)
+        else:
+            ax.annotate(
+                said, (column, top[column]), xytext=(0, 7), textcoords="offset points",
+                ha="center", va="bottom", fontsize=10.5,
+            )  # fmt: skip
+
+
+def _draw_depths(ax, bottom):
+    """How far bars go on below the picture."""
+    low, _ = ax.get_ylim()
+    for column in np.flatnonzero(bottom < low):
+        _at_edge(ax, column, low, f"bar ↓ {bottom[column]:+.0f}", True)
+
+
+def _at_edge(ax, column, edge, words, marked):
+    """Words at the upper or lower edge, within it, beyond a marker that may be there."""
+    down = edge > 0
+    ax.annotate(
+        words, (column, edge), xytext=(0, (18 if marked else 4) * (-1 if down else 1)),
+        textcoords="offset points", ha="center", va="top" if down else "bottom", fontsize=10.5,
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
+    )  # fmt: skip
 
 
 def plot_by_hand(result: ByHand, *, ax: Axes | None = None) -> Axes:
@@ -152,15 +198,16 @@ def plot_by_hand(result: ByHand, *, ax: Axes | None = None) -> Axes:
     """
     ax = ax or new_axes(5.6)
     columns = np.arange(len(result.label))
-    words = RULES if any(result.label) else _BARE
     said = result.error[np.isfinite(result.error)]
     low, high = np.min(said, initial=-_LEAST), np.max(said, initial=_LEAST)
     with style():
-        for name, error, (marker, colour) in zip(result.rules, result.error, _MARKS, strict=True):
-            if name in words and np.any(np.isfinite(error)):
+        for name, words, error, (marker, colour) in zip(
+            result.rules, result.words, result.error, _MARKS, strict=True
+        ):
+            if words and np.any(np.isfinite(error)):
                 ax.plot(
                     columns, error, linestyle=":", marker=marker, color=colour,
-                    label=f"{name}: {words[name]}",
+                    label=f"{name}: {words}",
                 )  # fmt: skip
         ax.axhline(0, color=DARK, linewidth=1.0)
         ax.set_yscale("symlog", linthresh=_LINEAR, linscale=1.2)
@@ -247,7 +294,7 @@ def plot_air(air: AirAlong, *, ax: Axes | None = None) -> Axes:
         ax.axhline(room, color=GREY, linestyle="--", linewidth=1.0)
         ax.annotate("the room", (0, room), xytext=(0, -4), textcoords="offset points", va="top")
         ax.set_ylim(room - 1.5, max(warm[0], room) + 3.0)
-        ax.set_xlabel("place in the bore, from the window (0) to the foot (100) [%]")
+        ax.set_xlabel("place in the bore, from the window or head (0) to the foot (100) [%]")
         ax.set_ylabel("temperature [°C]")
         ax.set_title("Air in a blown bore, as taken (estimate)", loc="left")
     return ax
