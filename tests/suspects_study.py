@@ -221,7 +221,6 @@ def outcome(mistake: str, seed: int) -> dict:
     return {
         "seed": seed,
         "first": first is not None and planted.is_right(first),
-        "place": first is not None and planted.index in (None, first.index),
         "beside": first is not None and any(map(planted.is_right, (first, *first.or_else))),
         "any": any(map(planted.is_right, found)),
         "said": "nothing" if first is None else f"{first.cause} {first.name}".strip(),
@@ -243,7 +242,7 @@ def outcome(mistake: str, seed: int) -> dict:
 
 
 def study(mistake: str, seeds, workers: int = 1) -> list[dict]:
-    """Outcomes of all seeds."""
+    """Return the outcomes of all seeds."""
     if workers == 1:
         return [outcome(mistake, seed) for seed in seeds]
     with ProcessPoolExecutor(workers) as pool:
@@ -251,7 +250,11 @@ def study(mistake: str, seeds, workers: int = 1) -> list[dict]:
 
 
 def line(mistake: str, outcomes: list[dict]) -> str:
-    """One line of the study's table, in percent of the tables."""
+    """Return one line of the study's table, in percent of the tables.
+
+    ``first``: the mistake is named first; ``beside``: or said with what is; ``any``: among all
+    that is named; ``nothing``: nothing is named.
+    """
     share = {key: 100 * np.mean([o[key] for o in outcomes]) for key in ("first", "beside", "any")}
     quiet = 100 * np.mean([o["count"] == 0 for o in outcomes])
     wrong = Counter(o["said"] for o in outcomes if not o["first"])

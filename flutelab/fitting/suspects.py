@@ -15,7 +15,7 @@ from flutelab.fitting.assign import assign
 from flutelab.fitting.calibrate import DEFAULT_FREE, OWN, Calibration
 from flutelab.fitting.causes import STANDARD_A4, Cause
 from flutelab.fitting.measurements import Measurements
-from flutelab.fitting.problem import Problem, Table, parameters_of, usual_priors
+from flutelab.fitting.problem import Problem, Table, by_geometry, parameters_of, usual_priors
 from flutelab.fitting.search import Found, Search
 from flutelab.fitting.slips import as_written, readings_of
 from flutelab.fitting.trimmed import Trimmed, left_over
@@ -43,8 +43,9 @@ class Suspect:
     440.
 
     ``worth`` = how much chi2 falls when the row is left out or the cause mended; beside
-    it ``chance``, the most that chance alone gives in 99 good tables of 100. ``or_else`` =
-    others that explain nearly as much; an a4 beside a temperature always.
+    it ``chance``, what that fall must exceed, as chance alone seldom makes it (see
+    `flutelab.fitting.search.CHANCE`). ``or_else`` = others that explain nearly as much; an
+    a4 beside a temperature always.
     """
 
     kind: str
@@ -69,8 +70,10 @@ def suspects(calibration: Calibration) -> tuple[Suspect, ...]:
     Returns
     -------
     tuple of Suspect
-        Empty where chance explains the residuals. In good tables chance names a row, a
-        hole or a mistake of the whole once in 100 each, a flat shift once in 66.
+        Empty where chance explains the residuals. Chance alone names a row in 0.5 % of good
+        tables, a hole in 0.6 %, a mistake of the whole in 0.3 % at most, and a flat shift in
+        7.5 %: ten degrees, or 432 for 440, are hardly more than what session and window may
+        hide, so that it is named early, to be looked at.
 
     Notes
     -----
@@ -103,14 +106,22 @@ def suspects_unfitted(
     priors = usual_priors(measurements)
     start = Corrections(**{name: prior.mean for name, prior in priors.items()})
     with already_warned():
-        tables = [
-            Table(measurements=m, assigned=assign(m, start), kept=np.zeros(len(m.rows), bool))
-            for m in measurements
-        ]
+        tables = [_unfitted(m, start) for m in measurements]
     own_priors = [usual_priors((m,)) for m in measurements]
     own = OWN if len(measurements) > 1 else ()
     parameters = parameters_of(tables, priors, own_priors, own, breath_known=False)
     return _named(Problem(tuple(tables), parameters, start), free)
+
+
+def _unfitted(measured, start):
+    assigned = assign(measured, start)
+    asked = replace(measured.rows, register=assigned.register)
+    return Table(
+        measurements=measured,
+        assigned=assigned,
+        kept=np.zeros(len(asked), bool),
+        by_geometry=by_geometry(measured.flute, asked, assigned.root, start),
+    )
 
 
 def _named(problem, free):
