@@ -8,6 +8,7 @@ from flutelab.files.flute_file import read_flute, write_flute
 from flutelab.files.note_table import read_measurements, write_measurements
 from flutelab.files.report import report
 from flutelab.files.tables import table
+from flutelab.fitting.budget import Budget, budget
 from flutelab.fitting.calibrate import Calibration, calibrate
 from flutelab.fitting.flutes import NextFlute, by_session, next_flute
 from flutelab.fitting.identifiability import WhatDataTell, what_data_tell
@@ -15,7 +16,11 @@ from flutelab.fitting.measurements import Measurements
 from flutelab.fitting.mismatch import Mismatch, why_not_matching
 from flutelab.fitting.next_measurement import Plan, next_measurement
 from flutelab.fitting.problem import FitError
+from flutelab.fitting.profiles import Profiles, profiles
+from flutelab.fitting.resampling import Bootstrap, bootstrap
 from flutelab.fitting.suspects import Suspect, suspects
+from flutelab.fitting.sweep import sweep
+from flutelab.fitting.what_if import what_if
 from flutelab.fitting.worth import Worth, is_it_worth_it
 from flutelab.model.byhand import by_hand, jet_readout
 from flutelab.model.chain import PUBLISHED, Formulas
@@ -40,7 +45,9 @@ __all__ = [
     "PUBLISHED",
     "Air",
     "AirAlong",
+    "Bootstrap",
     "Bore",
+    "Budget",
     "Calibration",
     "Constants",
     "Corrections",
@@ -57,6 +64,7 @@ __all__ = [
     "Notes",
     "Plan",
     "Prior",
+    "Profiles",
     "Rows",
     "Spread",
     "Suspect",
@@ -65,6 +73,8 @@ __all__ = [
     "Window",
     "Worth",
     "admittance",
+    "bootstrap",
+    "budget",
     "by_hand",
     "by_session",
     "calibrate",
@@ -80,6 +90,7 @@ __all__ = [
     "octaves",
     "playing_frequencies",
     "predict_notes",
+    "profiles",
     "reactance_zeros",
     "read_constants",
     "read_flute",
@@ -91,8 +102,10 @@ __all__ = [
     "spectrum",
     "standing_wave",
     "suspects",
+    "sweep",
     "table",
     "what_data_tell",
+    "what_if",
     "why_not_matching",
     "write_constants",
     "write_flute",

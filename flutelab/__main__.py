@@ -49,6 +49,7 @@ from flutelab.files.workspace import default_folder, find_clone, lab_command, pr
 from flutelab.files.zipped import zip_bytes
 from flutelab.fitting.calibrate import DEFAULT_FREE, OWN, calibrate
 from flutelab.fitting.flutes import for_next_flute
+from flutelab.fitting.identifiability import warn_of_blind, what_data_tell
 from flutelab.fitting.problem import FitError
 from flutelab.fitting.progress import text_progress
 from flutelab.fitting.suspects import suspects
@@ -341,6 +342,8 @@ def _calibrate(options) -> int:
         inputs, measured = inputs_of(options.files, measured)
     loss = "robust" if options.robust else "linear"
     result = for_next_flute(calibrate(*measured, free=free, own=own, loss=loss), own)
+    if free != list(DEFAULT_FREE):
+        warn_of_blind(what_data_tell(result))
     odd = suspects(result)
     settings = Settings(
         free=tuple(free), own=tuple(own), loss=loss, a4=options.a4, seed=options.seed

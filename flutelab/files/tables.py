@@ -8,11 +8,14 @@ import pandas as pd
 from flutelab.files.mismatch_words import mismatch_table
 from flutelab.files.next_words import plan_table
 from flutelab.files.told import told_table
+from flutelab.files.uncertainty_words import budget_table, profiles_table
 from flutelab.files.worth_words import worth_table
+from flutelab.fitting.budget import Budget
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.identifiability import WhatDataTell
 from flutelab.fitting.mismatch import Mismatch
 from flutelab.fitting.next_measurement import Plan
+from flutelab.fitting.profiles import Profiles
 from flutelab.fitting.worth import Worth
 from flutelab.model.byhand import ByHand, JetReadout
 from flutelab.model.cutoff import LatticeCutoff
@@ -60,7 +63,7 @@ def table(result: object, *, a4: float = 440.0) -> pd.DataFrame:
         `LatticeCutoff` (a row a note); a `Spectrum` (a row a mode of each note); a
         `StandingWave` (a row an opening of each note); a `WhatDataTell` (a row a correction);
         a `Mismatch` (a row a cause); a `Worth` (a row a way of foretelling); a `Plan` (a row a
-        measurement).
+        measurement); a `Budget` (a row a quantity); `Profiles` (a row a correction and level).
     a4 : float
         Reference pitch of the note names [Hz].
 
@@ -326,6 +329,8 @@ _TABLES = {
     StandingWave: _wave_table,
     WhatDataTell: lambda result, a4: told_table(result),
     Mismatch: lambda result, a4: mismatch_table(result),
+    Budget: lambda result, a4: budget_table(result),
+    Profiles: lambda result, a4: profiles_table(result),
     Plan: lambda result, a4: plan_table(result),
     Worth: lambda result, a4: worth_table(result),
 }

@@ -13,6 +13,7 @@ from flutelab.view.plots.inside import plot_spectrum, plot_standing_wave
 from flutelab.view.plots.mismatch import plot_causes
 from flutelab.view.plots.next_measurement import plot_next_measurement
 from flutelab.view.plots.sensitivities import plot_sensitivities
+from flutelab.view.plots.uncertainty import plot_bootstrap, plot_budget, plot_profiles
 from flutelab.view.plots.why import (
     plot_air,
     plot_breath,
@@ -27,7 +28,9 @@ __all__ = [
     "NAMED",
     "drawings_of",
     "plot_air",
+    "plot_bootstrap",
     "plot_breath",
+    "plot_budget",
     "plot_by_hand",
     "plot_calibration",
     "plot_causes",
@@ -36,6 +39,7 @@ __all__ = [
     "plot_mismatch",
     "plot_next_measurement",
     "plot_octaves",
+    "plot_profiles",
     "plot_residuals",
     "plot_sensitivities",
     "plot_spectrum",
