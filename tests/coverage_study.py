@@ -28,7 +28,7 @@ from made_notes import CENT, CROSSED, SCALE, SIX, demo_maker, notes_of
 
 from flutelab import FitWarning, calibrate
 from flutelab.files.constants_file import learned
-from flutelab.fitting import problem as fit_problem
+from flutelab.fitting import unknowns as fit_unknowns
 from flutelab.fitting.budget import coverage_factor
 from flutelab.fitting.progress import text_progress
 from flutelab.fitting.sweep import sweep
@@ -144,12 +144,12 @@ def one(name: str, variant: Variant, seed: int) -> Outcome:
 @contextmanager
 def believing(variant: Variant):
     """The fit's own belief in session offsets, as good as none where they are left out."""
-    usual = fit_problem.SESSION_SD
-    fit_problem.SESSION_SD = 1e-6 if variant.unseen == "session" else usual
+    usual = fit_unknowns.SESSION_SD
+    fit_unknowns.SESSION_SD = 1e-6 if variant.unseen == "session" else usual
     try:
         yield
     finally:
-        fit_problem.SESSION_SD = usual
+        fit_unknowns.SESSION_SD = usual
 
 
 def compared(result, problem, theta, unseen_hz) -> Outcome:

@@ -25,7 +25,7 @@ from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.candidate import Candidate
 from flutelab.fitting.many import Many
 from flutelab.fitting.next_measurement import Plan, next_measurement
-from flutelab.fitting.problem import usual_priors
+from flutelab.fitting.unknowns import usual_priors
 
 KINDS = (
     "cross-fingering", "overblown", "another day", "driven", "thermometer", "caliper", "stage",

@@ -21,8 +21,9 @@ from made_notes import CENT, SIX, changed, demo, notes_of
 from flutelab import Corrections, calibrate, moist_air, suspects
 from flutelab.fitting.causes import A4, Cause, mended
 from flutelab.fitting.dimensions import INCH, USUAL, dimensions, resized
-from flutelab.fitting.problem import MODEL_SD, SESSION_SD, FitError, usual_priors
+from flutelab.fitting.problem import FitError
 from flutelab.fitting.suspects import suspects_unfitted
+from flutelab.fitting.unknowns import MODEL_SD, SESSION_SD, usual_priors
 from flutelab.model.flute import RecordError, Uncertainty
 
 READING = 3.0  # cents

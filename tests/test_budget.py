@@ -18,7 +18,7 @@ from flutelab.fitting.budget import (
     interval,
     part_of,
 )
-from flutelab.fitting.problem import SESSION_SD
+from flutelab.fitting.unknowns import SESSION_SD
 from flutelab.model.flute import Uncertainty
 
 CENT = np.log(2) / 1200

@@ -29,7 +29,8 @@ from flutelab import (
     predict_notes,
 )
 from flutelab.files.constants_file import learned
-from flutelab.fitting.problem import Problem, hole_parameter
+from flutelab.fitting.problem import Problem
+from flutelab.fitting.unknowns import hole_parameter
 from flutelab.model.corrections import NAMES, default_priors
 from flutelab.model.flute import Uncertainty
 

@@ -61,6 +61,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
         (
             "measurements",
             "assign",
+            "unknowns",
             "problem",
             "followed",
             "many",

@@ -8,7 +8,8 @@ from made_notes import CROSSED, SCALE, SIX, STOPPED, notes_of
 
 from flutelab import Corrections, calibrate
 from flutelab.fitting.many import Many
-from flutelab.fitting.problem import Problem, hole_parameter
+from flutelab.fitting.problem import Problem
+from flutelab.fitting.unknowns import hole_parameter
 
 CENT = np.log(2) / 1200
 TRUTH = Corrections(window=1.08, foot=1.05, wall=0.93, pad_depth=0.4)

@@ -15,7 +15,7 @@ from flutelab.fitting.candidate import Candidate, Reading
 from flutelab.fitting.candidates import candidates_of
 from flutelab.fitting.information import Lines, covariance, informed, spread, with_lines
 from flutelab.fitting.next_measurement import next_measurement
-from flutelab.fitting.problem import JET_SD
+from flutelab.fitting.unknowns import JET_SD
 from flutelab.model.equivalents import equivalents
 from flutelab.model.flute import Uncertainty
 from flutelab.model.notes import predict_notes

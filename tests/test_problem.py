@@ -7,7 +7,7 @@ import pytest
 from made_notes import CROSSED, SCALE, SIX, STOPPED, notes_of
 
 from flutelab import Corrections, calibrate, predict_notes
-from flutelab.fitting.problem import MODEL_SD, geometry_errors
+from flutelab.fitting.unknowns import MODEL_SD, geometry_errors
 from flutelab.model.corrections import default_priors
 from flutelab.model.flute import Uncertainty
 

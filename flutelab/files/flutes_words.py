@@ -7,7 +7,7 @@ import numpy as np
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.flutes import next_flute
 from flutelab.fitting.phrases import noun_of
-from flutelab.fitting.problem import OF_A_DAY
+from flutelab.fitting.unknowns import OF_A_DAY
 from flutelab.model.corrections import META
 
 

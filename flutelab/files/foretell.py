@@ -14,7 +14,7 @@ from flutelab.files.constants_file import Constants
 from flutelab.files.tables import table
 from flutelab.fitting.calibrate import another_day
 from flutelab.fitting.measurements import HALF_HOLE
-from flutelab.fitting.problem import BORE_AIR_SD, MODEL_SD, ROOM_AIR_SD, SESSION_SD
+from flutelab.fitting.unknowns import BORE_AIR_SD, MODEL_SD, ROOM_AIR_SD, SESSION_SD
 from flutelab.model.corrections import Corrections, Spread, default_priors
 from flutelab.model.flute import Flute, Window, bore_diameter
 from flutelab.model.notes import CENT, predict_notes

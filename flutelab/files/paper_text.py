@@ -8,7 +8,8 @@ from importlib.metadata import version
 import numpy as np
 
 from flutelab.fitting.calibrate import WIDEN_FROM_CHI2, WIDEN_FROM_ROWS, Calibration
-from flutelab.fitting.problem import HUBER_CORNER, SESSION_SD
+from flutelab.fitting.problem import HUBER_CORNER
+from flutelab.fitting.unknowns import SESSION_SD
 from flutelab.model.corrections import META, NAMES
 from flutelab.model.flute import Window
 

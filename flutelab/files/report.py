@@ -14,8 +14,8 @@ from flutelab.files.told import told_words
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.identifiability import what_data_tell
 from flutelab.fitting.mismatch import why_not_matching
-from flutelab.fitting.problem import MODEL_SD, SESSION_SD
 from flutelab.fitting.suspects import Suspect, suspects
+from flutelab.fitting.unknowns import MODEL_SD, SESSION_SD
 from flutelab.making.cautions import CAUTIONS
 from flutelab.model.corrections import META, NAMES
 from flutelab.model.equivalents import equivalents

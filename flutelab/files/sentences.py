@@ -9,8 +9,8 @@ import numpy as np
 from flutelab.files.constants_file import learned
 from flutelab.files.suspected import ONE_SESSION, row_name, size, suspect_words
 from flutelab.fitting.calibrate import Calibration, TableResult, another_day
-from flutelab.fitting.problem import MODEL_SD, SESSION_SD, Parameter
 from flutelab.fitting.suspects import Suspect
+from flutelab.fitting.unknowns import MODEL_SD, SESSION_SD, Parameter
 from flutelab.model.corrections import META
 from flutelab.model.equivalents import equivalents
 from flutelab.model.notes import CENT

@@ -9,7 +9,7 @@ from scipy.special import stdtrit
 
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.phrases import name_of
-from flutelab.fitting.problem import SESSION_SD, Parameter, by_geometry, notes_of
+from flutelab.fitting.unknowns import SESSION_SD, Parameter, by_geometry, notes_of
 from flutelab.model.corrections import META
 from flutelab.model.notes import pitch_gradient, predict_notes
 from flutelab.model.rows import Rows, checked

@@ -14,17 +14,14 @@ import numpy as np
 
 from flutelab.errors import FitWarning
 from flutelab.fitting.measurements import Measurements
-from flutelab.fitting.problem import (
+from flutelab.fitting.problem import Problem, follow, subset, tables_of
+from flutelab.fitting.unknowns import (
     MODEL_SD,
     OF_A_DAY,
     Parameter,
-    Problem,
-    follow,
     parameters_of,
     reference_pressures,
-    subset,
     tables_by_flute,
-    tables_of,
     usual_priors,
 )
 from flutelab.model.corrections import NAMES, Corrections, Prior, Spread

@@ -11,7 +11,7 @@ import numpy as np
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.candidate import Candidate, Reading, note_words
 from flutelab.fitting.further_note import crossings
-from flutelab.fitting.problem import tables_by_flute
+from flutelab.fitting.unknowns import tables_by_flute
 from flutelab.model.flute import End, Window, bore_diameter
 from flutelab.units import inches, millimetres
 

@@ -10,14 +10,8 @@ import numpy as np
 from flutelab.errors import already_warned
 from flutelab.fitting.dimensions import resized
 from flutelab.fitting.measurements import Measurements
-from flutelab.fitting.problem import (
-    FitError,
-    Parameter,
-    Problem,
-    notes_of,
-    tables_by_flute,
-    tables_of,
-)
+from flutelab.fitting.problem import FitError, Problem, tables_of
+from flutelab.fitting.unknowns import Parameter, notes_of, tables_by_flute
 from flutelab.model.corrections import Prior
 from flutelab.model.flute import RecordError
 from flutelab.model.rows import Rows, rows

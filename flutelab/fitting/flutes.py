@@ -10,7 +10,8 @@ from scipy.linalg import block_diag
 
 from flutelab.fitting.calibrate import OWN, Calibration, least_seen
 from flutelab.fitting.measurements import Measurements
-from flutelab.fitting.problem import OF_A_DAY, Problem
+from flutelab.fitting.problem import Problem
+from flutelab.fitting.unknowns import OF_A_DAY
 from flutelab.model.corrections import Corrections, Spread
 from flutelab.model.rows import take
 

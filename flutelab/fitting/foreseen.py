@@ -12,14 +12,8 @@ from flutelab.fitting.calibrate import OWN, Calibration
 from flutelab.fitting.candidate import Reading
 from flutelab.fitting.information import Information, Lines, informed
 from flutelab.fitting.measurements import ASSUMED_ABOVE, ASSUMED_FIRST
-from flutelab.fitting.problem import (
-    JET_SD,
-    SESSION_SD,
-    by_geometry,
-    geometry_errors,
-    notes_of,
-    residual_shape,
-)
+from flutelab.fitting.problem import residual_shape
+from flutelab.fitting.unknowns import JET_SD, SESSION_SD, by_geometry, geometry_errors, notes_of
 from flutelab.model.notes import pitch_gradient, predict_notes
 from flutelab.model.rows import Rows, rows
 

@@ -10,7 +10,8 @@ import numpy as np
 from flutelab.errors import already_warned
 from flutelab.fitting.measurements import ASSUMED_ABOVE, ASSUMED_FIRST
 from flutelab.fitting.phrases import name_of, noun_of
-from flutelab.fitting.problem import Problem, by_geometry
+from flutelab.fitting.problem import Problem
+from flutelab.fitting.unknowns import by_geometry
 from flutelab.model.flute import Flute
 from flutelab.model.notes import predict_notes
 from flutelab.model.rows import Rows, rows

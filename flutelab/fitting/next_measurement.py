@@ -14,7 +14,7 @@ from flutelab.fitting.candidates import candidates_of
 from flutelab.fitting.foreseen import JET, Foreseen, parted, some_of
 from flutelab.fitting.information import Lines, spread, with_lines
 from flutelab.fitting.phrases import name_of, noun_of
-from flutelab.fitting.problem import JET_SD
+from flutelab.fitting.unknowns import JET_SD
 from flutelab.model.corrections import META
 from flutelab.model.flute import Flute
 from flutelab.model.rows import Rows, checked

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from flutelab.fitting.problem import Parameter, Problem
+from flutelab.fitting.problem import Problem
+from flutelab.fitting.unknowns import Parameter
 
 SLIGHT = 0.5  # prior sd
 

@@ -9,8 +9,8 @@ import numpy as np
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.many import Many
 from flutelab.fitting.phrases import name_of
-from flutelab.fitting.problem import notes_of, tables_by_flute
 from flutelab.fitting.progress import Progress
+from flutelab.fitting.unknowns import notes_of, tables_by_flute
 
 LEAST = 3  # groups, of which fewer tell nothing of their scatter
 BLOCK = 200  # refits done together

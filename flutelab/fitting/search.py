@@ -10,8 +10,9 @@ from scipy.special import chdtri
 
 from flutelab.fitting.causes import A4, HOLE_SD, STANDARD_A4, Cause, suppose
 from flutelab.fitting.dimensions import in_the_wrong_unit
-from flutelab.fitting.problem import Problem, tables_by_flute
+from flutelab.fitting.problem import Problem
 from flutelab.fitting.trimmed import Around, Trimmed, around, asked_rows, choose, fit_trimmed
+from flutelab.fitting.unknowns import tables_by_flute
 from flutelab.model.notes import CENT
 from flutelab.model.sensitivities import quantity_gradient
 

@@ -15,10 +15,11 @@ from flutelab.fitting.assign import assign
 from flutelab.fitting.calibrate import DEFAULT_FREE, OWN, Calibration
 from flutelab.fitting.causes import STANDARD_A4, Cause
 from flutelab.fitting.measurements import Measurements
-from flutelab.fitting.problem import Problem, Table, by_geometry, parameters_of, usual_priors
+from flutelab.fitting.problem import Problem
 from flutelab.fitting.search import Found, Search
 from flutelab.fitting.slips import as_written, readings_of
 from flutelab.fitting.trimmed import Trimmed, left_over
+from flutelab.fitting.unknowns import Table, by_geometry, parameters_of, usual_priors
 from flutelab.model.corrections import Corrections
 from flutelab.model.notes import CENT
 

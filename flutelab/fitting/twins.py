@@ -10,7 +10,8 @@ import numpy as np
 
 from flutelab.errors import already_warned
 from flutelab.fitting.phrases import name_of, noun_of
-from flutelab.fitting.problem import Problem, subset, tables_by_flute
+from flutelab.fitting.problem import Problem, subset
+from flutelab.fitting.unknowns import tables_by_flute
 from flutelab.model.sensitivities import sensitivities
 
 ALIKE = 0.999  # cosine between two columns of cents, from which they are one

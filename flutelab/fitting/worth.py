@@ -9,7 +9,8 @@ import numpy as np
 
 from flutelab.fitting.calibrate import Calibration, calibrate
 from flutelab.fitting.measurements import Measurements
-from flutelab.fitting.problem import notes_of, subset, tables_by_flute
+from flutelab.fitting.problem import subset
+from flutelab.fitting.unknowns import notes_of, tables_by_flute
 from flutelab.model.byhand import RULES, by_hand
 from flutelab.model.flute import End, Flute
 from flutelab.model.notes import CENT

@@ -8,7 +8,7 @@ from matplotlib.patches import Patch
 
 from flutelab.files.constants_file import learned
 from flutelab.fitting.calibrate import Calibration, TableResult
-from flutelab.fitting.problem import Parameter
+from flutelab.fitting.unknowns import Parameter
 from flutelab.model.corrections import META
 from flutelab.model.equivalents import equivalents
 from flutelab.view.plots.parts import handle, new_axes, shop_length
