@@ -190,3 +190,15 @@ def test_what_a_degree_does_is_what_the_model_says():
         in said
     )
     assert f"by {closed} (all holes closed) to {opened} (all open)" in said
+
+
+def test_tables_of_the_measuring_page_can_be_read(tmp_path):
+    page = (ROOT / "docs" / "measuring.md").read_text(encoding="utf-8")
+    tables = re.findall(r"^```csv\n(.+?)^```", page, re.M | re.S)
+    flute = flutelab.read_flute(ROOT / "data-demo" / "half-inch-six.toml")
+    assert len(tables) == 2
+    for table in tables:
+        path = tmp_path / "notes.csv"
+        path.write_text(table, encoding="utf-8")
+        result = flutelab.calibrate(flutelab.read_measurements(path, flute))
+        assert set(result.tables[0].fate) == {"fitted"}
