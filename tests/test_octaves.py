@@ -1,6 +1,7 @@
 """The stretch of octaves and its causes."""
 
 from dataclasses import replace
+from itertools import permutations
 
 import numpy as np
 import pytest
@@ -18,6 +19,7 @@ from flutelab import (
     Corrections,
     End,
     Flute,
+    Hole,
     Window,
     modes,
     moist_air,
@@ -247,7 +249,7 @@ def test_the_first_mode_is_kept_and_modes_are_followed_by_number():
     # The lengths that are told are put into flutes written out here, whose modes are asked for
     # anew: on random flutes with holes the nearest mode is often another one.
     rng = np.random.default_rng(5)
-    for _ in range(20):
+    for _ in range(8):
         flute = random_flute(rng)
         words = ["o" * n + "x" * (len(flute.holes) - n) for n in (0, 2, len(flute.holes))]
         found = octaves(flute, rows(flute, words, air=AIR))
@@ -287,3 +289,134 @@ def test_modes_near_each_other_are_no_octave_and_say_so():
     found = octaves(flutes[-1], rows(flutes[-1], ["o" * len(flutes[-1].holes)], air=AIR))
     assert found.stretch[0] < -300
     assert "modes this near each other are no octave" in found.remark[0]
+
+
+# --- the first mode is kept -----------------------------------------------------------------
+
+
+def modes_by_number(flute, word, air, columns, corrections=None):
+    """Modes [Hz] of the numbers `columns` (from 0)."""
+    found = modes(flute, rows(flute, [word], air=air), corrections, count=4)
+    return found.frequency[0, columns]
+
+
+def with_node(flute, behind):
+    """The flute begun at an ideal node `behind` its sounding edge; the bore is a cylinder."""
+    return replace(
+        flute,
+        head=End(position=0.0, kind="node"),
+        holes=tuple(replace(h, position=h.position + behind) for h in flute.holes),
+        foot=replace(flute.foot, position=flute.foot.position + behind),
+    )
+
+
+def without_holes(flute, length):
+    return replace(flute, holes=(), foot=replace(flute.foot, position=length))
+
+
+def length_that_keeps(first, frequency_at, low, high):
+    return brentq(lambda length: np.log(frequency_at(length) / first), low, high, xtol=1e-9)
+
+
+def split_by_hand(flute, word, columns):
+    """Window's and holes' parts: means over all orders of switching off, one by one."""
+    first, _ = modes_by_number(flute, word, AIR, columns)
+    end, along = flute.foot.position, flute.head.along
+    behind = length_that_keeps(
+        first, lambda x: modes_by_number(with_node(flute, x), word, AIR, columns)[0], along, 0.15
+    )
+    cut = length_that_keeps(
+        first, lambda x: modes_by_number(without_holes(flute, x), "", AIR, [0])[0], 0.2 * end,
+        1.3 * end,
+    )  # fmt: skip
+
+    def stretch(off):
+        changed, letters, numbers = flute, word, columns
+        if "lattice" in off:
+            changed, letters, numbers = without_holes(flute, cut), "", [0, 1]
+        if "window" in off:
+            changed = with_node(changed, behind)
+        by = Corrections(loss=float("losses" not in off), coupling=float("coupling" not in off))
+        low, high = modes_by_number(changed, letters, AIR, numbers, by)
+        return 1200 * np.log2(high / low / 2)
+
+    causes = ("window", "lattice", "losses", "coupling")
+    subsets = {frozenset(way[:n]) for way in permutations(causes) for n in range(5)}
+    known = {off: stretch(off) for off in subsets}
+    orders = list(permutations(causes))
+    parts = []
+    for cause in causes:
+        before = [frozenset(order[: order.index(cause)]) for order in orders]
+        parts.append(np.mean([known[off] - known[off | {cause}] for off in before]))
+    return np.array(parts), behind, cut
+
+
+def sounding_columns(flute, word):
+    """Numbers of the first two modes that speak."""
+    found = modes(flute, rows(flute, [word], air=AIR), count=4)
+    return np.flatnonzero(found.status[0] != "weak")[:2]
+
+
+@pytest.mark.slow
+@pytest.mark.filterwarnings("ignore::flutelab.ValidityWarning")
+def test_parts_of_random_flutes_by_hand():
+    rng = np.random.default_rng(5)
+    flutes = [random_flute(rng) for _ in range(37)]
+    # the 12th and the 37th have a weak mode near the first register's second
+    for number in sorted({*range(1, 37, 2), 12, 37}):
+        flute = flutes[number - 1]
+        count = len(flute.holes)
+        closed = 0 if number in (12, 37) else number % count
+        word = "x" * closed + "o" * (count - closed)
+        found = octaves(flute, rows(flute, [word], air=AIR))
+        assert found.reason == ("",)
+        columns = sounding_columns(flute, word)
+        parts, behind, cut = split_by_hand(flute, word, columns)
+        assert found.causes == ("window", "lattice", "losses", "coupling")
+        assert found.parts[:, 0] == pytest.approx(parts, abs=0.02), (number, word)
+        assert found.node[0] == pytest.approx(behind, abs=1e-6)
+        assert found.cut[0] == pytest.approx(cut, abs=1e-6)
+
+
+@pytest.mark.filterwarnings("ignore::flutelab.ValidityWarning")
+def test_the_first_mode_stays_where_it_is_in_air_that_changes():
+    rng, air = np.random.default_rng(6), BLOWN
+    for flute in [SIX, *(random_flute(rng) for _ in range(4))]:
+        word = "x" + "o" * (len(flute.holes) - 1)
+        found = octaves(flute, rows(flute, [word], air=air))
+        node = with_node(flute, found.node[0])
+        first = modes_by_number(node, word, air, sounding_columns(flute, word)[:1])[0]
+        assert abs(1200 * np.log2(first / found.first[0])) < 0.02
+        head = -flute.head.along / 2
+        inside = cut_off(air, (found.cut[0] - head) / (flute.foot.position - head))
+        with already_warned():
+            cut = modes_by_number(without_holes(flute, found.cut[0]), "", inside, [0])[0]
+        assert abs(1200 * np.log2(cut / found.first[0])) < 0.02
+
+
+@pytest.mark.filterwarnings("ignore::flutelab.ValidityWarning")
+def test_a_mode_that_is_lost_without_a_cause_is_a_reason():
+    # an octave above the first mode of this wide tube is where its cross modes begin
+    wide = Flute(
+        name="wide", bore=Bore(stations=((0.0, 0.070),)), head=End(position=0.0, kind="node"),
+        holes=tuple(Hole(position=x, diameter=0.030, wall=0.003) for x in (0.050, 0.085)),
+        foot=End(position=0.120, kind="open"),
+    )  # fmt: skip
+    found = octaves(wide, rows(wide, ["xx", "oo"], air=AIR))
+    assert found.reason == ("", "no two modes without: holes, open and closed")
+    assert found.remark[1] == ""
+    lost = [found.stretch, found.remainder, found.cut, *found.parts, *found.alone]
+    assert np.isnan(lost).tolist() == [[False, True]] * len(lost)
+    assert found.second[1] > found.first[1]
+
+
+@pytest.mark.filterwarnings("ignore::flutelab.ValidityWarning")
+def test_a_faint_second_mode_is_remarked():
+    rng = np.random.default_rng(5)
+    first = random_flute(rng)
+    word = "o" * len(first.holes)
+    found = octaves(first, rows(first, [word], air=AIR))
+    strength = modes(first, rows(first, [word], air=AIR), count=4).strength[0]
+    strength = strength[sounding_columns(first, word)[1]]
+    assert strength < 0.3
+    assert f"the second is faint (strength {strength:.2f})" in found.remark[0]
