@@ -31,8 +31,11 @@ def test_absurd_air_is_refused_with_its_range(name, value):
 
 @pytest.mark.parametrize("kelvin", [22.0, 72.0, np.nan])
 def test_a_temperature_not_in_kelvin_is_refused(kelvin):
-    with pytest.raises(ValueError, match="air temperature is"):
+    with pytest.raises(
+        ValueError, match=rf"air temperature is {kelvin:g} K; .*\(-40 to 60 C\)"
+    ) as told:
         moist_air(kelvin)
+    assert str(told.value).endswith("units.celsius(22)") == (kelvin == 22.0)
 
 
 def test_outside_the_published_range_warns():

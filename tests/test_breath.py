@@ -100,8 +100,15 @@ def test_numbers_that_are_none_are_refused(field, value):
         AirAlong(**{"room_temperature": 295.0, field: value})
 
 
+def test_a_room_in_celsius_is_refused_as_typed():
+    with pytest.raises(ValueError, match=r"is 22 K; .* write flutelab\.units\.celsius\(22\)"):
+        AirAlong(room_temperature=22)
+
+
 def test_a_room_beyond_the_formulas_is_told_once():
-    with pytest.warns(ValidityWarning, match="temperature 38 is outside 0 to 35") as told:
+    with pytest.warns(
+        ValidityWarning, match="temperature 38 is outside 0 to 35 C in the room"
+    ) as told:
         AirAlong(room_temperature=celsius(38.0))
     assert len(told) == 1
 

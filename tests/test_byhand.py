@@ -155,3 +155,12 @@ def test_a_pipe_with_an_ideal_foot_is_cut_open_at_a_hole():
         cut.append(found.frequency[found.rules.index("cut")])
     assert cut[0][1] == pytest.approx(cut[1][1], rel=1e-9)
     assert cut[0][0] > cut[1][0]
+
+
+@pytest.mark.parametrize(("pressure", "told"), [
+    ([500.0, 600.0, 700.0], r"shape \(3,\) for 2 notes; give one for all"),
+    (1e6, r"is 1e\+06 Pa; allowed is 5 to 5000 Pa"), (np.nan, "is nan Pa"), (-20.0, "is -20 Pa"),
+])  # fmt: skip
+def test_pressures_that_are_none_of_blowing_are_refused(pressure, told):
+    with pytest.raises(ValueError, match=told):
+        jet_readout(TWO, rows(TWO, "xx oo", air=AIR), pressure)

@@ -20,6 +20,15 @@ BAD = {
     "fingering": (["--fingering", "xxx", "xxyooo"], "options: 2 faults"),
     "room in no unit": (["--room", "22"], "--room: '22' is not a temperature with its scale"),
     "reference pitch": (["--a4", "44"], "--a4: 44 is not a reference pitch"),
+    "a room like an oven": (
+        ["--room", "220C"],
+        "--room: '220C' is no temperature of air to play in",
+    ),
+    "breath below none": (["--breath", "-5Pa"], "needs a =, as in --breath=VALUE"),
+    "notes as constants": (
+        ["--constants", "x.csv"],
+        "'x.csv' looks like a note table; give a constants file",
+    ),
     "no constants": (["--constants", "none.json"], "none.json"),
 }
 
@@ -68,6 +77,12 @@ def test_a_pipe_without_a_window_has_no_jet(run):
     code, _, err = run("look", PIPE, "--breath", "520Pa")
     assert code == 2
     assert "the flute has no window, so there is no jet to speak of" in err
+
+
+def test_a_note_table_is_no_flute_file(run):
+    code, _, err = run("look", SIX.with_suffix(".csv"))
+    assert code == 2
+    assert "looks like a note table; give a flute file (TOML) here" in err
 
 
 def test_a_file_that_is_not_there(run):

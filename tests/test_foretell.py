@@ -66,6 +66,11 @@ def test_every_wrong_fingering_is_told_at_once():
     assert text.count("Write one letter for each hole") == 1
 
 
+def test_a_wrong_fingering_is_told_once():
+    with pytest.raises(DataError, match="options: 1 fault\n"):
+        foretell(SIX, ["xxx", "xxx"])
+
+
 def test_fingerings_are_read_in_every_spelling():
     told = foretell(SIX, ["XXX OOO", "xxx|ooo", "●●●○○○"])
     assert told.frame["fingering"].tolist() == ["xxxooo"] * 3

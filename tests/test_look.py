@@ -12,6 +12,7 @@ from flutelab import (
     DataError,
     End,
     calibrate,
+    moist_air,
     octaves,
     read_constants,
     rows,
@@ -206,3 +207,96 @@ def test_every_result_has_a_table_and_a_picture():
     names = set(drawings_of(found.results))
     assert {"octaves", "rules", "warmth", "air", "small_changes"} < names
     assert {f"{kind}-{word}" for kind in ("spectrum", "wave") for word in WORDS} < names
+
+
+def lines_between(found, title):
+    lines = found.text.splitlines()
+    start = lines.index(title) + 1
+    return lines[start : lines.index("", start) if "" in lines[start:] else None]
+
+
+def test_an_inch_flute_is_told_in_inches():
+    inches = look(replace(SIX, unit="in"), WORDS, room=celsius(22.0))
+    wave = inches.results["standing_wave"]
+    begin, stop = (x[1] / 0.0254 for x in (wave.effective_head, wave.effective_end))
+    assert f"column {begin:.2f} to {stop:.2f} in " in inches.text
+    assert "0.004 inch in the diameter of the bore moves a note most" in inches.text
+    assert not re.search(r"\d mm\b", inches.text.split(TITLES[-1])[0].split(TITLES[0])[1])
+    changes = inches.results["small_changes"]
+    for name, words, size in (
+        ("hole_4_diameter", "hole 4 (counted from the window): diameter  1/64 in", 0.0254 / 64),
+        ("bore_diameter", "bore: diameter", 0.000254),
+    ):
+        line = next(line for line in inches.text.splitlines() if line.startswith(f"  {words}"))
+        cents = size * changes.gradient[1, changes.names.index(name)]
+        assert line.endswith(f"{cents:+.1f}")
+    assert "has changes per mm and 0.1 mm" in inches.text
+    assert {"hole_4_diameter_cents_per_mm", "bore_diameter_cents_per_0.1_mm"} <= set(table(changes))
+
+
+def test_openings_that_are_not_named_are_summed():
+    found = look(SIX, SCALE[-1:], room=celsius(22.0))
+    power = np.sort(found.results["standing_wave"].power_share[0])[::-1]
+    assert f", others {100 * power[3:].sum():.0f} %" in found.text
+    assert "others" not in look(SIX, SCALE[:1], room=celsius(22.0)).text
+
+
+def test_lines_that_move_nothing_are_left_out_and_what_is_left_is_explained():
+    found = look(SIX, SCALE[:1], room=celsius(22.0))
+    told = lines_between(found, TITLES[-1])
+    rows_told = [line for line in told[1:] if re.search(r" [+-]?\d+(\.\d)?$", line)]
+    cents = [float(line.split()[-1]) for line in rows_told]
+    assert len(cents) > 10
+    assert 0.0 not in cents
+    assert not any("coupling" in line for line in rows_told)
+    assert any("left out: what moves none of these notes by 0.05 cents" in line for line in told)
+    assert "place: moved towards the foot" in found.text
+    assert "window correction held" not in found.text
+    both = look(SIX, WORDS, room=celsius(22.0)).text
+    assert "window correction held: it stays as long as it is" in both
+
+
+def test_a_degree_at_the_same_humidity_is_worth_what_is_said():
+    assert "at the same humidity, about 3.1 cents" in look(SIX, WORDS, room=celsius(22.0)).text
+    for warm in (18.0, 22.0, 26.0):
+        speed = [moist_air(celsius(t), humidity=0.5).sound_speed for t in (warm, warm + 1)]
+        assert 1200 * np.log2(speed[1] / speed[0]) == pytest.approx(3.1, abs=0.1)
+
+
+def test_cutoff_without_enough_open_holes_is_a_dash():
+    found = look(SIX, SCALE, room=celsius(22.0))
+    cutoff = found.results["cutoff"]
+    lines = {line.split()[0]: line.split()[1:] for line in lines_between(found, TITLES[1])[1:8]}
+    for word, row, own in zip(cutoff.label, cutoff.exact, cutoff.own, strict=True):
+        clear = own < 2 * row
+        assert lines[word][:2] == [f"{row:.0f}" if row > 0 else "-", f"{own:.0f}" if clear else "-"]
+    assert any(lines[word][1] != "-" for word in lines)
+    assert any(own > 2 * row for own, row in zip(cutoff.own, cutoff.exact, strict=True))
+    assert lines[SCALE[0]] == ["-", "-", "-"]
+
+
+@pytest.mark.parametrize("kind", ["open", "node"])
+def test_a_flute_without_a_window_is_told_of_none(kind):
+    plain = replace(SIX, head=End(position=0.0, kind=kind))
+    text = look(plain, WORDS, room=celsius(22.0)).text
+    assert "window" not in text
+    assert "sounding edge" not in text
+    assert "at the head 80 % of it breath" in text
+    assert "hole 1 (nearest the head)" in text
+    assert ("0.6 bore radii at the head" in text) == (kind == "open")
+
+
+def test_constants_say_their_breath_and_what_overblowing_adds(tmp_path):
+    low = notes_of(SIX, SCALE, breath=[400.0] * len(SCALE))
+    path = tmp_path / "constants.json"
+    write_constants(calibrate(low), path)
+    constants = read_constants(path)
+    blown = replace(
+        constants, corrections=replace(constants.corrections, second_register=12.0,
+                                       reference_pressure=400.0),
+    )  # fmt: skip
+    found = look(SIX, WORDS, constants=blown)
+    assert "at the calibration's usual breath, 400 Pa" in found.text
+    assert found.text.count("in playing, +12 cents of overblowing come on top") == 1
+    remarks = table(found.results["octaves"])["remark"]
+    assert all(remarks.str.endswith("in playing, +12 cents of overblowing come on top"))

@@ -15,6 +15,7 @@ from matplotlib import pyplot as plt
 from matplotlib.colors import to_rgb
 
 import flutelab
+from flutelab.files.tables import shop_changes
 from flutelab.model.equivalents import equivalents
 from flutelab.model.sensitivities import sensitivities
 from flutelab.units import inches
@@ -488,7 +489,11 @@ def cells(ax):
 def test_each_cell_has_its_number_of_the_table_and_its_colour(name):
     found = sensitive(name)
     ax = plot_sensitivities(found)
-    numbers = flutelab.table(found).iloc[:, 4:].to_numpy()
+    # the picture has the owner's lengths, the table always millimetres
+    shown, written = (
+        np.array([size for _, size in shop_changes(found, unit)]) for unit in (None, "mm")
+    )
+    numbers = flutelab.table(found).iloc[:, 4:].to_numpy() * shown / written
     corrections = np.array(found.group) == "corrections"
     numbers = numbers[:, ~corrections | np.any(numbers, axis=0)]
     drawn = cells(ax)
@@ -496,7 +501,7 @@ def test_each_cell_has_its_number_of_the_table_and_its_colour(name):
     for line in range(numbers.shape[1]):
         (mesh,) = [m for m in ax.collections if m.get_coordinates()[0, 0, 1] + 0.5
                    == pytest.approx(ax.get_yticks()[line])]  # fmt: skip
-        np.testing.assert_array_equal(np.ravel(mesh.get_array()), numbers[:, line])
+        np.testing.assert_allclose(np.ravel(mesh.get_array()), numbers[:, line], rtol=1e-12)
         colours = mesh.to_rgba(mesh.get_array())[0]
         for note, value in enumerate(numbers[:, line]):
             text = drawn[line, note].get_text()

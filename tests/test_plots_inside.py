@@ -153,3 +153,26 @@ def test_a_wave_that_nothing_leaves_says_so():
     closed = replace(found, outflow=np.zeros_like(found.outflow))
     assert words_of(plot_standing_wave(closed)) == ["nothing leaves: all is closed"]
     assert "share of the radiated power" in words_of(plot_standing_wave(found))
+
+
+@pytest.mark.parametrize("row", [7, 2, -3])
+def test_a_row_that_is_not_there_is_refused(row):
+    for draw, result in (
+        (plot_spectrum, spectrum(SIX, BOTH, frequency=FREQUENCY)),
+        (plot_standing_wave, standing_wave(SIX, BOTH)),
+    ):
+        with pytest.raises(ValueError, match=f"row is {row}; write 0 to 1 .*xxxxxx, xxxooo"):
+            draw(result, row=row)
+        with pytest.raises(TypeError, match="not of a Rows"):
+            draw(BOTH)
+        assert plt.get_fignums() == []
+
+
+def test_a_wave_of_an_inch_flute_is_drawn_in_inches():
+    wave = standing_wave(SIX, BOTH)
+    ours, theirs = (plot_standing_wave(replace(wave, unit_shown=u), row=1) for u in ("mm", "in"))
+    assert ours.get_xlabel() == "place in the bore, from the sounding edge [mm]"
+    assert theirs.get_xlabel() == "place in the bore, from the sounding edge [in]"
+    for a, b in zip(ours.lines, theirs.lines, strict=True):
+        if a.get_transform() == ours.transData:
+            assert np.asarray(a.get_xdata()) == pytest.approx(25.4 * np.asarray(b.get_xdata()))

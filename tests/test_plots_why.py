@@ -200,3 +200,32 @@ def test_air_is_written_at_three_places():
     assert said[1].startswith("24.8 °C, ")
     assert said[2].startswith("20.0 °C, ")
     assert "3.2 % CO2" in said[0]
+
+
+def test_bars_that_are_cut_off_say_how_far_they_go():
+    true = octaves(SIX, ROWS)
+    parts = np.array(true.parts)
+    parts[true.causes.index("lattice")] += [0.0, -1000.0, 1000.0]
+    ax = plot_octaves(replace(true, parts=parts, stretch=true.stretch + [0.0, -1000.0, 1000.0]))
+    layers = np.vstack([parts, true.remainder])
+    down, up = (np.sum(np.clip(layers, *limits), axis=0) for limits in ((None, 0), (0, None)))
+    words = "\n".join(words_of(ax))
+    assert f"bar ↓ {down[1]:+.0f}" in words
+    assert f"bar ↑ {up[2]:+.0f}" in words
+    assert words.count("bar ") == 2
+    ax.figure.canvas.draw()
+    axes = ax.get_window_extent()
+    marks = [line for line in ax.lines if line.get_marker() in set("v^")]
+    boxes = [text.get_window_extent() for text in ax.texts if "bar" in text.get_text()]
+    for line in marks:
+        _, y = ax.transData.transform((line.get_xdata()[0], line.get_ydata()[0]))
+        size = line.get_markersize() * ax.figure.dpi / 72 / 2
+        assert axes.y0 <= y - size
+        assert y + size <= axes.y1
+        assert not any(box.x0 < line.get_window_extent().x0 < box.x1
+                       and box.y0 < y < box.y1 for box in boxes)  # fmt: skip
+
+
+def test_octaves_are_drawn_of_octaves_only():
+    with pytest.raises(TypeError, match="of a result of octaves, not of a Rows"):
+        plot_octaves(ROWS)

@@ -144,6 +144,9 @@ def test_frequencies_that_do_not_increase_are_refused():
         spectrum(flute, fingerings, frequency=[300.0, 500.0, 400.0])
     with pytest.raises(ValueError, match="greater than 0"):
         spectrum(flute, fingerings, frequency=[0.0, 500.0])
+    for none in ([], [[300.0, 400.0]], 300.0):
+        with pytest.raises(ValueError, match="give a row of at least one frequency"):
+            spectrum(flute, fingerings, frequency=none)
     with pytest.raises(TypeError, match="make them with rows"):
         spectrum(flute, "xxxxxx")
 

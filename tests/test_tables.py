@@ -139,8 +139,10 @@ def test_reference_pitch_reaches_the_names():
 
 
 def test_other_things_have_no_table():
-    with pytest.raises(TypeError, match="of a str; give one of ByHand, Calibration,"):
+    with pytest.raises(TypeError, match="of a str; give one of Budget, ByHand, Calibration,"):
         table("notes")
+    with pytest.raises(TypeError, match=r"pandas\.DataFrame makes one"):
+        table(np.zeros((2, 3)))
 
 
 def test_sensitivities_have_the_shops_units_in_their_columns():
