@@ -130,6 +130,7 @@ def test_tables_agree_with_one_another():
     assert profiles["chi2_rise"].max() > RISES[1]
 
 
+@pytest.mark.slow
 def test_the_bootstrap_is_that_of_the_seed():
     results, archive = five()
     c = results.calibration
@@ -456,6 +457,7 @@ def test_running_it_again_gives_the_same_printed_digits(saved, tmp_path):
     assert read_constants(out / "constants.json").free == ("window", "foot")
 
 
+@pytest.mark.slow
 def test_pictures_are_compared_where_they_are_drawn(tmp_path):
     results, settings = five()[0], SETTINGS
     inputs = inputs_of(FIVE, read_all(FIVE))[0]
@@ -485,6 +487,7 @@ def test_what_comes_out_otherwise_is_named(tmp_path):
     assert rerun(path, tmp_path / "again").differ == ("report.txt",)
 
 
+@pytest.mark.slow
 def test_running_again_overwrites_nothing_untold(saved, tmp_path):
     (tmp_path / "report.txt").write_text("mine", encoding="utf-8")
     with pytest.raises(DataError, match=r"report.txt: the file is there already"):

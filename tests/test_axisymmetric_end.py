@@ -58,6 +58,7 @@ def _off(value, wall, ka):
     return abs(length - row["end_correction_over_a"]), abs(size - row["abs_reflection"]), row
 
 
+@pytest.mark.slow
 def test_one_point_again_on_a_coarser_mesh():
     """One cut less than stored: off by what the last cut changed, rounding aside."""
     wall, ka = 0.350633, 0.5

@@ -45,6 +45,7 @@ def test_all_that_a_paper_needs_is_in_it(archive):
     assert read_archive(archive).settings.seed == 3
 
 
+@pytest.mark.slow
 def test_the_command_in_the_read_me_makes_the_same_bytes(run, archive, tmp_path, monkeypatch):
     with zipfile.ZipFile(archive) as file:
         file.extractall(tmp_path)

@@ -26,6 +26,7 @@ def _study(seeds, folder):
     return z, errors
 
 
+@pytest.mark.slow
 def test_twenty_seeds_tell_the_truth(tmp_path):
     z, errors = _study(range(1, 21), tmp_path)
     for key, values in z.items():

@@ -44,6 +44,7 @@ def miscounted(seed, count, make, points=1500, steps=20):
     return bad
 
 
+@pytest.mark.slow
 def test_no_mode_is_miscounted():
     assert miscounted(7, 50, random_flute, points=800, steps=15) == []
 
@@ -57,6 +58,7 @@ def shaped_flute(rng):
     return shaped(rng, random_flute(rng))
 
 
+@pytest.mark.slow
 def test_no_mode_of_a_tapered_flute_with_shaped_holes_is_miscounted():
     assert miscounted(8, 20, shaped_flute, points=800, steps=15) == []
 

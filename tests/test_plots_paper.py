@@ -66,6 +66,7 @@ def far_apart(boxes, low, high):
     return all(getattr(b, low) > getattr(a, high) - 1.0 for a, b in pairwise(ordered))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", PICTURES)
 @pytest.mark.parametrize(
     ("case", "width"),

@@ -88,6 +88,7 @@ def test_good_notes_and_noise_free_notes_name_nothing():
     assert suspects(calibrate(notes_of(SIX, SCALE, TRUTH))) == ()
 
 
+@pytest.mark.slow
 def test_chance_names_a_table_of_pure_noise_no_more_often_than_it_may():
     # 15 sets. A row, a hole or a whole flute: at a true rate of 1.4 % two or more come up in
     # 1.8 % of such studies; with a flat shift 8.9 %, five or more in 0.9 % (binomial).

@@ -27,7 +27,7 @@ IDLE = """() => {
   return panel?.sessionContext?.session?.kernel?.status === 'idle';
 }"""
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 
 def free_port() -> int:
