@@ -254,14 +254,16 @@ def _cost(off, spread, kept):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("mistake", MISTAKES)
-def test_a_hundred_tables_of_each_kind(mistake):
-    # A hole 0.6 mm wider sounds much as one 3 mm nearer the window: 76 % and 83 % are named
-    # with the true one first; what counts is that the hole is first, the true one said with it.
-    outcomes = study(mistake, range(100), 2)
+def test_twenty_tables_of_each_kind(mistake):
+    # The hundred of docs/studies.md are asked for by tests/suspects_study.py: 80 % named, 90 % of
+    # clean tables left alone. Of twenty, one in a hundred searches as good as that falls below 12
+    # and 15 (binomial). A hole 0.6 mm wider sounds much as one 3 mm nearer the window: what
+    # counts is that the hole is first, the true one said with it.
+    outcomes = study(mistake, range(20), 2)
     print(HEAD)
     print(line(mistake, outcomes))
     if mistake == "clean":
-        assert np.mean([o["count"] == 0 for o in outcomes]) >= 0.90
+        assert sum(o["count"] == 0 for o in outcomes) >= 15
     else:
         counts = "beside" if mistake in ("diameter", "place") else "first"
-        assert np.mean([o[counts] for o in outcomes]) >= 0.80
+        assert sum(bool(o[counts]) for o in outcomes) >= 12
