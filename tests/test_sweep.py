@@ -106,7 +106,7 @@ def test_interrupted_before_anything_was_done():
 
 
 def test_dask():
-    distributed = pytest.importorskip("distributed")
+    distributed = pytest.importorskip("distributed")  # dask is no dependency: tried where it is
     with distributed.Client(
         n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None
     ) as client:
@@ -115,12 +115,12 @@ def test_dask():
 
 
 def test_mpi():
-    pytest.importorskip("mpi4py")
+    pytest.importorskip("mpi4py")  # MPI is no dependency: tried where it is
     try:
-        from mpi4py import MPI  # noqa: F401
+        from mpi4py import MPI  # noqa: F401 - the import itself tells whether MPI starts
         from mpi4py.futures import MPIPoolExecutor
     except (ImportError, RuntimeError) as error:
-        pytest.skip(f"no MPI here: {error}")
+        pytest.skip(f"no MPI here: {error}")  # mpi4py without a library behind it
     with MPIPoolExecutor(1, path=sys.path) as executor:
         assert sweep(square, range(40), executor).results == tuple(x * x for x in range(40))
 
