@@ -1,7 +1,7 @@
 """Time fits and what follows them: `python tests/benchmarks/fit.py`. Reported, never asserted.
 
 Each figure is the best of several, as other work on the machine only ever slows it; the ratios
-come from one run. `--sweep SECONDS` (0 = none) is what the swept work takes one worker, or a little more.
+come from one run. `--sweep SECONDS` (0 = none) is what the swept work takes one worker.
 """
 
 from __future__ import annotations
