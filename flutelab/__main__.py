@@ -42,6 +42,7 @@ from flutelab.files.options import (
 from flutelab.files.plan import plan
 from flutelab.files.report import report
 from flutelab.files.safely import check_free, write_all
+from flutelab.files.suspected import unfitted_words
 from flutelab.files.tables import csv_text, table
 from flutelab.files.warned import plain_notes
 from flutelab.files.why import why
@@ -52,7 +53,7 @@ from flutelab.fitting.flutes import for_next_flute
 from flutelab.fitting.identifiability import warn_of_blind, what_data_tell
 from flutelab.fitting.problem import FitError
 from flutelab.fitting.progress import text_progress
-from flutelab.fitting.suspects import suspects
+from flutelab.fitting.suspects import suspects, suspects_unfitted
 from flutelab.model.corrections import NAMES
 from flutelab.view.plots import drawings_of, plot_calibration
 from flutelab.view.plots.for_paper import paper_files
@@ -341,7 +342,12 @@ def _calibrate(options) -> int:
     if options.archive:
         inputs, measured = inputs_of(options.files, measured)
     loss = "robust" if options.robust else "linear"
-    result = for_next_flute(calibrate(*measured, free=free, own=own, loss=loss), own)
+    try:
+        result = for_next_flute(calibrate(*measured, free=free, own=own, loss=loss), own)
+    except FitError as error:
+        told = unfitted_words(measured, suspects_unfitted(*measured, free=free))
+        msg = "\n".join([str(error), *told])
+        raise Refusal(msg) from None
     if free != list(DEFAULT_FREE):
         warn_of_blind(what_data_tell(result))
     odd = suspects(result)

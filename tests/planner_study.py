@@ -67,23 +67,26 @@ def tables_with(measured: Measurements, candidate: Candidate) -> tuple[Measureme
         sd=[*measured.sd, *sd], air=measured.rows.air,
         session=(*measured.session, *(r.session or NEW for r in own)),
     )  # fmt: skip
-    if any(r.driven for r in own):
-        driven = np.array([False] * len(measured.rows) + [r.driven for r in own])
-        first = replace(first, rows=replace(first.rows, driven=driven))
-    tables = [first]
+    tables = [_as_read(first, [False] * len(measured.rows) + [r.driven for r in own])]
     for flute in dict.fromkeys(r.flute for r in candidate.readings if r not in own):
         some = [r for r in candidate.readings if r.flute == flute]
-        tables.append(
-            notes_of(
-                flute,
-                [r.word for r in some],
-                register=[r.register for r in some],
-                sd=_like(measured, some),
-                air=measured.rows.air,
-                session=(NEW,) * len(some),
-            )
+        other = notes_of(
+            flute,
+            [r.word for r in some],
+            register=[r.register for r in some],
+            sd=_like(measured, some),
+            air=measured.rows.air,
+            session=(NEW,) * len(some),
         )
+        tables.append(_as_read(other, [r.driven for r in some]))
     return tuple(tables)
+
+
+def _as_read(measured, driven):
+    """Measurements of which some rows were driven without breath."""
+    if not any(driven):
+        return measured
+    return replace(measured, rows=replace(measured.rows, driven=np.array(driven)))
 
 
 def _like(measured, readings):

@@ -626,3 +626,16 @@ def test_what_a_flute_has_for_itself_must_be_a_correction(run):
     code, _, err = run("calibrate", *SIX, "--own", "mouth")
     assert code == 2
     assert "--own: 'mouth' is no correction" in err
+
+
+def test_where_no_row_fits_the_reasons_are_told_once(run, tmp_path, monkeypatch):
+    text = (DEMO / "half-inch-six.csv").read_text(encoding="utf-8")
+    low = re.sub(r",([A-G]#?)5,", r",\g<1>3,", text)
+    notes = tmp_path / "low.csv"
+    notes.write_text("\n".join(low.splitlines()[:9]) + "\n", encoding="utf-8")
+    monkeypatch.setattr(command, "unfitted_words", lambda measured, odd: [f"{len(odd)} found"])
+    code, out, err = run("calibrate", SIX[0], notes, "--out", tmp_path / "out")
+    assert (code, out) == (2, "")
+    assert "no note can be fitted" in err
+    assert re.search(r"^\d+ found$", err, re.MULTILINE)
+    assert not (tmp_path / "out").exists()

@@ -8,6 +8,7 @@ from made_notes import AIR, CROSSED, SCALE, SIX, STOPPED, notes_of
 
 from flutelab import Corrections, calibrate, predict_notes, rows
 from flutelab.fitting.flutes import SCATTER, by_session, next_flute
+from flutelab.model.corrections import default_priors
 
 WORDS = [*SCALE, *CROSSED[:2]]
 OWN = ("window", "bore", "air_offset")
@@ -150,3 +151,32 @@ def test_one_hole_enlarged_in_steps_is_rows_with_diameters():
     assert len([p for p in result.parameters if p.note is not None]) == 6
     assert result.corrections.wall < 1
     assert np.max(np.abs(result.tables[0].residual)) < 1.0
+
+
+def test_notes_that_scatter_are_worth_as_little_as_readings_of_that_sd():
+    random = np.random.default_rng(3)
+    tables = []
+    for table in flutes_of([1.02, 1.10, 0.97]):
+        off = random.normal(0, 12.0, len(WORDS))
+        tables.append(replace(table, frequency=table.frequency * 2 ** (off / 1200)))
+    result = calibrate(*tables, own=OWN)
+    assert result.widened > 2
+    honest = calibrate(*(replace(t, sd=t.sd * result.widened) for t in tables), own=OWN)
+    assert honest.widened == 1
+    found, wanted = next_flute(result), next_flute(honest)
+    assert found.spread.names == wanted.spread.names
+    sd, wanted_sd = (np.sqrt(np.diag(f.spread.covariance)) for f in (found, wanted))
+    assert sd == pytest.approx(wanted_sd, rel=0.05)
+    for name, one in zip(wanted.spread.names, wanted_sd, strict=True):
+        off = getattr(found.corrections, name) - getattr(wanted.corrections, name)
+        assert abs(off) < 0.1 * one, name
+
+
+def test_windows_at_their_limits_stay_there_for_the_next_flute():
+    limits = replace(default_priors()["window"], lower=0.98, upper=1.02)
+    result = calibrate(*flutes_of([1.10, 0.90, 1.10], sd=0.5), own=OWN, priors={"window": limits})
+    own = [part.corrections.window for part in result.tables]
+    assert own == pytest.approx([1.02, 0.98, 1.02])
+    found = next_flute(result)
+    assert 0.99 < found.corrections.window < 1.02
+    assert found.corrections.foot == pytest.approx(result.corrections.foot, abs=0.01)

@@ -8,8 +8,6 @@ from made_notes import CROSSED, SCALE, SIX, STOPPED, notes_of
 
 from flutelab import Corrections, calibrate
 from flutelab.fitting.many import Many
-from flutelab.fitting.problem import Problem
-from flutelab.fitting.unknowns import hole_parameter
 
 CENT = np.log(2) / 1200
 TRUTH = Corrections(window=1.08, foot=1.05, wall=0.93, pad_depth=0.4)
@@ -134,12 +132,6 @@ def test_what_cannot_be_refitted_is_refused():
         many.refit(shift=np.zeros((2, len(WORDS))), weight=np.ones((3, len(WORDS))))
     with pytest.raises(ValueError, match="one and the same number"):
         many.refit()
-    problem = result.problem
-    suspect = Problem(
-        problem.tables, (*problem.parameters, hole_parameter(0, 1)), problem.start, "linear"
-    )
-    with pytest.raises(ValueError, match="under suspicion"):
-        Many(suspect, np.append(result.value, 0.0))
 
 
 def test_a_lost_note_is_nan_and_leaves_the_others_alone(monkeypatch):

@@ -150,7 +150,11 @@ def test_the_models_own_error_of_a_note_falls_once_it_is_read(seven):
 def test_a_driven_reading_is_ranked_beside_an_unknown_jet(seven):
     measured, calibration = seven
     plan = next_measurement(calibration)
-    assert np.array_equal(plan.without_jet, [c.kind == "driven" for c in plan.candidates])
+    driven = [any(r.driven for r in c.readings) for c in plan.candidates]
+    assert np.array_equal(plan.without_jet, driven)
+    assert {c.kind for c in plan.candidates if any(r.driven for r in c.readings)} == {
+        "driven", "plain pipes",
+    }  # fmt: skip
     assert np.all(np.diff(plan.without_jet.astype(int)) >= 0)  # last
     # Reference: the calibration told that the jet's pull is unknown.
     prior = replace(calibration.priors["jet"], sd=JET_SD)

@@ -15,7 +15,7 @@ from flutelab import (
     predict_notes,
     rows,
 )
-from flutelab.model.notes import ACOUSTIC, diameter_gradient, pitch_gradient, played_cents
+from flutelab.model.notes import ACOUSTIC, pitch_gradient, played_cents
 
 
 def test_playing_frequencies_are_the_roots_of_the_register():
@@ -80,21 +80,6 @@ def test_gradients_by_solving_again(flute):
         )
         slope = (high - low) / (2 * step)
         assert gradient[:, column] == pytest.approx(slope, rel=1e-3, abs=2e-3), name
-
-
-def test_diameter_gradient_by_solving_again():
-    asked = rows(SIX, SCALE, air=AIR)
-    root = predict_notes(SIX, asked).root
-    gradient = diameter_gradient(SIX, asked, root, Corrections())
-    for hole, written in enumerate(SIX.holes):
-        pitches = []
-        for off in (-1e-5, 1e-5):
-            holes = list(SIX.holes)
-            holes[hole] = replace(written, diameter=written.diameter + off)
-            flute = replace(SIX, holes=tuple(holes))
-            pitches.append(np.log(predict_notes(flute, asked).root.real) / CENT)
-        slope = (pitches[1] - pitches[0]) / 2e-5
-        assert gradient[:, hole] == pytest.approx(slope, rel=1e-3, abs=1.0)
 
 
 def test_diameters_of_rows_replace_the_flutes():

@@ -8,6 +8,7 @@ import pytest
 from made_notes import CROSSED, SCALE, SIX, notes_of
 
 from flutelab import Corrections, calibrate, predict_notes
+from flutelab.fitting.budget import index_of
 from flutelab.fitting.many import Many
 from flutelab.fitting.problem import follow
 from flutelab.fitting.profiles import POINTS, RISES, profiles
@@ -142,3 +143,21 @@ def test_two_tables_their_own_unknowns_and_a_second_use_of_the_refits():
     )
     with pytest.raises(ValueError, match="no unknown of this fit is called 'colour'"):
         profiles(result, ["colour"], many=many)
+
+
+def test_each_flutes_own_corrections_have_a_profile():
+    other = replace(SIX, name="other")
+    pair = [notes_of(flute, SCALE, Corrections(window=w), sd=3.0)
+            for flute, w in ((SIX, 1.02), (other, 1.1))]  # fmt: skip
+    found = profiles(calibrate(*pair, own=("window",), free=("window", "foot")))
+    assert found.names == ("window, six", "window, other", "foot")
+    assert np.all(np.isfinite(found.limits))
+
+
+def test_days_of_one_flute_are_told_apart_by_their_tables():
+    days = [replace(notes_of(SIX, SCALE, sd=3.0), source=f"{day}.csv") for day in ("may", "june")]
+    result = calibrate(*days, free=("window", "air_offset"))
+    names = profiles(result).names
+    assert names == ("window", "air_offset, six, may.csv (1)", "air_offset, six, june.csv (2)")
+    offsets = [i for i, p in enumerate(result.parameters) if p.name == "air_offset"]
+    assert [index_of(result, name) for name in names[1:]] == offsets

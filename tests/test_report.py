@@ -435,3 +435,14 @@ def test_the_spread_that_is_told_covers_what_comes_next():
         away = np.abs(np.log(tomorrow.frequency / told) / CENT)
         inside.append(np.mean(away < foretold_cents(result)))
     assert 0.45 < np.mean(inside) < 0.90
+
+
+def test_no_filing_where_the_notes_ask_for_more_than_sizes_err():
+    # A wall of 6.6 mm where there are 3: no row stands out, but the window goes 3 sd off.
+    walls = tuple(replace(hole, wall=2.2 * hole.wall) for hole in SIX.holes)
+    measured = replace(notes_of(SIX, SCALE), flute=replace(SIX, holes=walls))
+    last = sentences(calibrate(measured), ())[4]
+    assert last.startswith("Something may not be as written")
+    assert "file towards" not in last
+    usual = sentences(calibrate(notes_of(SIX, SCALE * 4 + CROSSED * 2)), ())[4]
+    assert "Something may" not in usual

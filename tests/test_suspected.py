@@ -7,9 +7,9 @@ import pytest
 from made_notes import CROSSED, SCALE, SIX, notes_of
 from suspects_study import MISTAKES
 
-from flutelab import Corrections, calibrate, report, suspects
-from flutelab.files.suspected import hole_acts, or_else_words, suspect_words
-from flutelab.fitting.suspects import Suspect
+from flutelab import Corrections, FitError, calibrate, report, suspects
+from flutelab.files.suspected import hole_acts, or_else_words, suspect_words, unfitted_words
+from flutelab.fitting.suspects import Suspect, suspects_unfitted
 
 WORDS = SCALE * 2 + CROSSED
 HOLE = {"kind": "hole", "table": 0, "index": 2, "worth": 30.0, "chance": 11.0}
@@ -104,3 +104,23 @@ def test_a_row_left_out_is_told_of_once():
     sentence = report(result).splitlines()[3]
     assert sentence.count("Row 5") + sentence.count("row 5") == 1
     assert "it reads an octave high" in sentence or "write register = 2" in sentence
+
+
+@pytest.mark.filterwarnings("ignore::flutelab.ValidityWarning")  # that is the slip itself
+def test_where_no_row_fits_a_mistyped_size_is_named():
+    slip = replace(SIX, head=replace(SIX.head, across=SIX.head.across / 25.4))
+    measured = replace(notes_of(SIX, SCALE), flute=slip)
+    with pytest.raises(FitError):
+        calibrate(measured)
+    (told,) = unfitted_words([measured], suspects_unfitted(measured))
+    assert told == (
+        "perhaps window across of 'six' acts as if 8.000 mm, not 0.315 mm: look whether it was "
+        "typed as inches for millimetres"
+    )
+
+
+def test_single_rows_that_the_fits_own_error_names_are_not_told_again():
+    low = notes_of(SIX, SCALE, off=[-1200.0] * 7)
+    odd = suspects_unfitted(low)
+    assert {suspect.kind for suspect in odd} == {"row"}
+    assert unfitted_words([low], odd) == []

@@ -18,7 +18,7 @@ from flutelab.files.report import report
 from flutelab.files.sentences import suspect_words
 from flutelab.files.tables import table
 from flutelab.files.told import told_table, told_words
-from flutelab.fitting.budget import Budget, budget
+from flutelab.fitting.budget import Budget, budget, reported_names
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.identifiability import WhatDataTell, what_data_tell
 from flutelab.fitting.many import Many
@@ -108,15 +108,6 @@ def _drawn(calibration, draws, seed, many, progress):
     if found.done < found.asked:
         raise KeyboardInterrupt
     return found
-
-
-def reported_names(calibration: Calibration) -> list[str]:
-    """Return the names of the reported corrections, each flute's own ones apart."""
-    return [
-        name_of(calibration.problem, p)
-        for p in calibration.parameters
-        if p.is_correction and p.name in calibration.free
-    ]
 
 
 def texts_of(results: Results, a4: float = 440.0) -> dict[str, Text]:

@@ -94,17 +94,28 @@ def plan_words(plan: Plan) -> list[str]:
     return [*said, *_jet(plan)][:SENTENCES]
 
 
-def _ranked(plan):
-    """Numbers of the measurements that take the window as the calibration does, best first."""
-    alone = bool(np.all(plan.without_jet))
-    return [n for n, parts in enumerate(plan.without_jet) if alone or not parts]
+def ranked(plan: Plan) -> list[int]:
+    """Return the numbers of the measurements that are ranked together, best first.
+
+    What parts the jet's pull makes the window another quantity, "as played" no more: those of
+    the window are ranked apart (where others are), those of anything else with the others.
+    """
+    order = np.argsort(plan.sd_left, kind="stable").tolist()
+    apart = is_of_window(plan) and not np.all(plan.without_jet)
+    return [n for n in order if not (apart and plan.without_jet[n])]
+
+
+def is_of_window(plan: Plan) -> bool:
+    """Return whether a plan is of the window correction, of all flutes or of one."""
+    return plan.of.split(", ")[0] == "window"
 
 
 def _best(plan):
-    ranked = _ranked(plan)
-    if not ranked or plan.sd_left[ranked[0]] > WORTH_IT * plan.sd_now:
+    best_first = ranked(plan)
+    if not best_first or plan.sd_left[best_first[0]] > WORTH_IT * plan.sd_now:
         return "no single measurement would leave much less"
-    return f"best next: {_left(plan, plan.candidates[ranked[0]], plan.sd_left[ranked[0]])}"
+    best = best_first[0]
+    return f"best next: {_left(plan, plan.candidates[best], plan.sd_left[best])}"
 
 
 def _left(plan, candidate, sd):
@@ -113,9 +124,10 @@ def _left(plan, candidate, sd):
 
 def _small(plan):
     """The best that takes one reading at most on the flute as it is; then three together."""
-    ranked = _ranked(plan)
-    small = [n for n in ranked if plan.candidates[n].here and len(plan.candidates[n].readings) <= 1]
-    if small and small[0] != ranked[0] and plan.sd_left[small[0]] < WORTH_IT * plan.sd_now:
+    best_first = ranked(plan)
+    here = [n for n in best_first if plan.candidates[n].here]
+    small = [n for n in here if len(plan.candidates[n].readings) <= 1]
+    if small and small[0] != best_first[0] and plan.sd_left[small[0]] < WORTH_IT * plan.sd_now:
         best = plan.candidates[small[0]]
         yield f"On the flute as it is: {_left(plan, best, plan.sd_left[small[0]])}."
     if len(plan.together) > 1 and plan.together_left[-1] < WORTH_IT * plan.sd_now:
@@ -130,7 +142,7 @@ def _small(plan):
 def _jet(plan):
     """What parts the jet's pull from the window."""
     parted = np.flatnonzero(plan.without_jet)
-    if plan.of.split(", ")[0] != "window" or not len(parted) or np.all(plan.without_jet):
+    if not is_of_window(plan) or not len(parted) or np.all(plan.without_jet):
         return
     best = int(parted[0])
     yield (

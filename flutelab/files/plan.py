@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from flutelab.errors import DataError, Fault
 from flutelab.files.foretell import OPTIONS, checked_words
 from flutelab.files.look import Looked
-from flutelab.files.next_words import cost_words, plan_table, plan_words, sd_words
+from flutelab.files.next_words import cost_words, plan_table, plan_words, ranked, sd_words
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.next_measurement import Plan, next_measurement
 from flutelab.model.rows import rows, take
@@ -66,17 +66,16 @@ def _notes(calibration, fingerings):
 
 def _table(found: Plan):
     frame = plan_table(found)
-    head = f"  {'best next':<46}{'readings':>10}{'would leave':>16}"
+    head = f"  {'best next':<46} {'readings':>10}{'would leave':>16}"
     yield head
-    parted = list(found.without_jet)
-    shown = [n for n, apart in enumerate(parted) if not apart][:BEST]
-    yield from (_line(found, frame, n) for n in shown)
-    apart = [n for n, apart in enumerate(parted) if apart][:PARTED]
+    shown = ranked(found)
+    yield from (_line(found, frame, n) for n in shown[:BEST])
+    apart = [n for n in range(len(found.candidates)) if n not in shown]
     if apart:
         yield "  and to know it without the jet's pull"
-        yield from (_line(found, frame, n) for n in apart)
+        yield from (_line(found, frame, n) for n in apart[:PARTED])
 
 
 def _line(found, frame, n):
     left = sd_words(found, found.sd_left[n])
-    return f"  {frame['measurement'][n]:<46}{cost_words(found.candidates[n]):>10}{left:>16}"
+    return f"  {frame['measurement'][n]:<46} {cost_words(found.candidates[n]):>10}{left:>16}"

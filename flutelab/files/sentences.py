@@ -54,6 +54,7 @@ _LONGER = {
     "wall": ("thicker", "thinner"),
     "pad_depth": ("deeper", "less deep"),
 }
+FAR = 2.5  # usual errors from which an unknown is more likely a slip (estimate)
 CLEAR = 1.5  # sd from which a cause is more than its own doubt
 ON_THE_BOOK = 2  # cents
 CLOSE_TO_BOOK = 10  # cents between a flute's notes, seen against the book
@@ -292,6 +293,12 @@ def _what_next(calibration, odd):
         known = _ADVICE | ({"foot": _MORE_PIPES} if _has_bare_row(calibration) else {})
         advice = "; ".join(dict.fromkeys(known[name] for name in unseen))
         return f"These notes say next to nothing about {several}: {advice}."
+    far = np.abs(calibration.value - [p.prior.mean for p in calibration.parameters])
+    if calibration.widened > 1 or np.any(far > FAR * calibration.problem.unit):
+        return (
+            "Something may not be as written: the notes ask for more than sizes and readings "
+            "usually err. Measure the flute and read the notes again before you file."
+        )
     if not any(part.measurements.flute.holes for part in calibration.tables):
         return "Next, measure the flute with its holes, and give both to flutelab calibrate."
     return (

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 from flutelab.fitting.calibrate import Calibration, TableResult
 from flutelab.fitting.causes import STANDARD_A4
 from flutelab.fitting.dimensions import dimensions
+from flutelab.fitting.measurements import Measurements
 from flutelab.fitting.suspects import Suspect
 from flutelab.model.flute import Flute, hole_name
 from flutelab.units import inches, millimetres
@@ -47,6 +50,35 @@ def suspect_words(calibration: Calibration, suspect: Suspect) -> str:
     """Return in words what a suspect does and what to look at."""
     seems, mend = _seems_and_mend(calibration, suspect)
     return f"{seems}: {mend}" if mend else seems
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Rows:
+    """A table's rows as words need them, before any fit."""
+
+    measurements: Measurements
+    why: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Unfitted:
+    tables: tuple[_Rows, ...]
+
+
+def unfitted_words(measurements: Sequence[Measurements], odd: Sequence[Suspect]) -> list[str]:
+    """Return in words what may be wrong with flutes or whole tables of which no row is fitted.
+
+    Single rows are left out: the fit's own error names each.
+
+    Parameters
+    ----------
+    measurements : sequence of Measurements
+    odd : sequence of Suspect
+        From `flutelab.fitting.suspects.suspects_unfitted`.
+    """
+    tables = tuple(_Rows(measurements=m, why=("",) * len(m.rows)) for m in measurements)
+    told = _Unfitted(tables=tables)
+    return [f"perhaps {suspect_words(told, one)}" for one in odd if one.kind != "row"]
 
 
 def or_else_words(calibration: Calibration, suspect: Suspect) -> str:

@@ -52,7 +52,13 @@ def unzipped(path: str | Path) -> dict[str, bytes]:
             infos = file.infolist()
             faults = list(_faults(infos))
             members = {} if faults else {info.filename: file.read(info) for info in infos}
-    except (zipfile.BadZipFile, NotImplementedError, EOFError, ValueError, OSError) as error:
+    except (
+        zipfile.BadZipFile,
+        NotImplementedError,  # zipfile's word for a compression that it does not know
+        EOFError,  # cut off
+        ValueError,  # a damaged directory or time
+        OSError,
+    ) as error:
         faults = [Fault(place="file", problem=f"it is no sound zip file ({error})", mend=_MEND)]
     if faults:
         raise DataError(str(path), faults)

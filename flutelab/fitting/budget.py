@@ -103,7 +103,7 @@ def part_of(parameter: Parameter) -> str:
         return "session"
     if parameter.note is not None:
         return "model"
-    if parameter.quantities or parameter.hole is not None:
+    if parameter.quantities:
         return "geometry"
     return _BY_NAME.get(parameter.name, "assumed")
 
@@ -267,6 +267,15 @@ def effective_freedom(variance: np.ndarray, part: np.ndarray, freedom: np.ndarra
     """
     with np.errstate(divide="ignore"):
         return np.square(variance) / np.sum(np.square(part) / freedom, axis=-1)
+
+
+def reported_names(calibration: Calibration) -> list[str]:
+    """Return the names of the reported corrections, each flute's own ones apart."""
+    return [
+        name_of(calibration.problem, p)
+        for p in calibration.parameters
+        if p.is_correction and p.name in calibration.free
+    ]
 
 
 def index_of(calibration: Calibration, name: str) -> int:

@@ -270,7 +270,7 @@ def _result(problem, theta, covariance, table):
     rows = subset(m.rows, has_mode, assigned.register)
     start = np.array(assigned.root)
     start[part.kept] = problem.roots(table)
-    root = follow(m.flute, problem.rows_at(theta, table, rows), corrections, start[has_mode])
+    root = follow(m.flute, rows, corrections, start[has_mode])
     linear = problem.own_columns(table, has_mode)
     gradient = _spread_out(has_mode, problem.gradient(theta, table, rows, root, linear))
     added = played_cents(rows, corrections) + linear @ theta

@@ -291,7 +291,9 @@ class _Bench:
         lip = self.flute.foot.outer_diameter
         tapped = End(position=0.0, outer_diameter=lip)
         heads = [(tapped, "two open ends, tapped", "lengths of the same pipe, cut square")]
-        if isinstance(self.flute.head, Window):
+        # a pipe without a window is tapped like those before it, whatever its notes are called
+        windowed = isinstance(self.flute.head, Window)
+        if windowed:
             heads.append(
                 (self.flute.head, "window as here", "pipes with a window and plug like this one")
             )
@@ -307,7 +309,7 @@ class _Bench:
                 readings=tuple(
                     Reading(
                         flute=pipe, table=self.table, word="", same_pipe=True,
-                        driven=head is tapped,
+                        driven=head is tapped and windowed,
                     )
                     for pipe in pipes
                 ),

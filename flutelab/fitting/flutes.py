@@ -16,6 +16,7 @@ from flutelab.model.corrections import Corrections, Spread
 from flutelab.model.rows import take
 
 SCATTER = np.geomspace(0.02, 4.0, 60)  # of the flutes about their mean, in prior sd
+HELD = 1e6  # precision, in prior sd, of what is at a limit
 ROUNDS = 4  # of finding each correction's scatter beside the others'
 
 
@@ -58,7 +59,8 @@ def next_flute(calibration: Calibration) -> NextFlute:
     -----
     Each own correction of flute k is mu + d_k with d_k normal about 0, its sd (the scatter)
     unknown. mu has the correction's prior, the scatter a half-normal one of the same sd. The
-    fit is taken as linear about its optimum. mu and d_k are integrated exactly, the scatter
+    fit is taken as linear about its optimum, readings as far widened as it widened them, and what
+    is at a limit as held there. mu and d_k are integrated exactly, the scatter
     over 60 values, one correction's at a time beside the likeliest of the others'. The
     model is that of the one-way layout with random effects (A. Gelman and others, Bayesian
     Data Analysis, section 5.4; from memory).
@@ -71,7 +73,7 @@ def next_flute(calibration: Calibration) -> NextFlute:
             "flutes with own=('window', 'bore', 'air_offset'), say"
         )
         raise ValueError(msg)
-    data = _Data(problem, calibration.value, own)
+    data = _Data(calibration, own)
     likeliest = dict.fromkeys(own, 1.0)
     for _ in range(ROUNDS):
         for name in own:
@@ -109,6 +111,13 @@ def for_next_flute(calibration: Calibration, own: Sequence[str]) -> Calibration:
     )  # fmt: skip
 
 
+def at_limit(calibration: Calibration) -> np.ndarray:
+    """Return which unknowns are at a limit of theirs (P,)."""
+    limits = [(p.prior.lower, p.prior.upper) for p in calibration.parameters]
+    low, high = np.transpose(limits)
+    return (calibration.value <= low) | (calibration.value >= high)
+
+
 def _own(problem: Problem) -> dict[str, list[int]]:
     """The unknowns of each correction that several flutes have for themselves."""
     members: dict[str, list[int]] = {}
@@ -121,16 +130,20 @@ def _own(problem: Problem) -> dict[str, list[int]]:
 class _Data:
     """What the notes alone say of all unknowns, in prior sd, and of the next flute's."""
 
-    def __init__(self, problem, value, own):
-        x = (value - problem.mean) / problem.unit
-        jacobian = problem.jacobian(x)
-        whole = jacobian.T @ jacobian
+    def __init__(self, calibration, own):
+        problem, own_count = calibration.problem, len(own)
+        x = (calibration.value - problem.mean) / problem.unit
+        rows = len(problem.measured)
+        slope, off = problem.jacobian(x)[:rows], problem.residuals(x)[:rows]
+        # readings that scatter more than their sd count as much less as in the fit's own errors
+        weight = 1 / calibration.widened**2
+        held = HELD * at_limit(calibration)
         self.own, self.count = own, len(x)
-        size = self.count + len(own)  # the next flute's own come last
+        size = self.count + own_count  # the next flute's own come last
         self.notes = np.zeros((size, size))
-        self.notes[: self.count, : self.count] = whole - np.eye(self.count)
+        self.notes[: self.count, : self.count] = weight * slope.T @ slope + np.diag(held)
         self.pull = np.zeros(size)
-        self.pull[: self.count] = whole @ x
+        self.pull[: self.count] = weight * slope.T @ (slope @ x - off) + held * x
 
     def _prior(self, scatter):
         """Prior covariance with mu integrated out: scatter^2 I + 1 for each own correction."""
@@ -193,8 +206,12 @@ def _known(calibration, own, mean, covariance):
     values = [float(np.clip(v, *limit)) for v, limit in zip(values, limits, strict=True)]
     rest = [n for n in calibration.spread.names if n not in names]
     kept = [calibration.spread.names.index(n) for n in rest]
+    block = covariance[np.ix_(index, index)] * np.outer(sd, sd)
+    for line, i in enumerate(shared):  # a limit is no knowledge of what lies at it
+        if at_limit(calibration)[i]:
+            block[line, line] = calibration.covariance[i, i]
     full = block_diag(
-        covariance[np.ix_(index, index)] * np.outer(sd, sd),
+        block,
         calibration.spread.covariance[np.ix_(kept, kept)],
     )
     return {

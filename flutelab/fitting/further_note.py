@@ -135,7 +135,7 @@ def _added(problem, theta, table):
     )
     corrections = problem.corrections(theta, table)
     with already_warned():
-        found = predict_notes(m.flute, problem.rows_at(theta, table, asked), corrections)
+        found = predict_notes(m.flute, asked, corrections)
         geometry = by_geometry(m.flute, asked, found.root, problem.start)
     sessions = [m.session[first]] * len(asked)
     linear = problem.linear_columns(table, asked, sessions, geometry)

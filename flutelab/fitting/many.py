@@ -56,17 +56,9 @@ class Many:
         Without holes under suspicion.
     theta : (P,)
         Its optimum, about which the curvature is taken.
-
-    Raises
-    ------
-    ValueError
-        Holes are under suspicion.
     """
 
     def __init__(self, problem: Problem, theta: np.ndarray) -> None:
-        if any(p.hole is not None for p in problem.parameters):
-            msg = "many refits at once: no hole may be under suspicion"
-            raise ValueError(msg)
         problem = Problem(problem.tables, problem.parameters, problem.start, problem.loss)
         self.problem, self.theta = problem, np.array(theta, dtype=float)
         self._curved = np.flatnonzero([p.is_correction for p in problem.parameters])

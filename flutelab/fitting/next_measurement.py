@@ -246,7 +246,7 @@ class _Left:
         """Whether the jet's pull is an unknown: always, or with a reading that parts it."""
         if self.foreseen.known_apart is None:
             return False
-        return self.apart or candidate.kind == "driven"
+        return self.apart or any(reading.driven for reading in candidate.readings)
 
     def known(self, apart):
         return self.foreseen.known_apart if apart else self.foreseen.known

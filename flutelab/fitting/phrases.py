@@ -33,10 +33,21 @@ _WORDS = {
 
 
 def _whose(problem, p):
-    """The flute of an unknown that belongs to one of several tables, else ""."""
+    """The flute of an unknown that belongs to one of several tables, else "".
+
+    Where several tables of one flute have such an unknown each, the table's name too.
+    """
     if p.table is None or len(problem.tables) == 1:
         return ""
-    return problem.tables[p.table].measurements.flute.name
+    m = problem.tables[p.table].measurements
+    owners = [
+        problem.tables[q.table].measurements.flute.name
+        for q in problem.parameters
+        if q.name == p.name and q.table is not None
+    ]
+    if owners.count(m.flute.name) == 1:
+        return m.flute.name
+    return f"{m.flute.name}, {m.source or 'table'} ({p.table + 1})"
 
 
 def name_of(problem: Problem, p: Parameter) -> str:

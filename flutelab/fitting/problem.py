@@ -16,7 +16,7 @@ from flutelab.model.chain import chain
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute
 from flutelab.model.modes import at, newton
-from flutelab.model.notes import CENT, diameter_gradient, pitch_gradient, played_cents
+from flutelab.model.notes import CENT, pitch_gradient, played_cents
 from flutelab.model.rows import Rows, distinct, take
 
 HUBER_CORNER = 2.0  # sd
@@ -157,24 +157,6 @@ class Problem:
         }
         return replace(self.start, **leaves)
 
-    def rows_at(self, theta: np.ndarray, table: int, rows: Rows) -> Rows:
-        """Return rows with the diameters of holes under suspicion."""
-        holes = [
-            (p.hole, value)
-            for p, value in zip(self.parameters, theta, strict=True)
-            if p.hole is not None and p.table == table
-        ]
-        if not holes:
-            return rows
-        flute = self.tables[table].measurements.flute
-        written = rows.diameter
-        if written is None:
-            written = np.tile([h.diameter for h in flute.holes], (len(rows), 1))
-        diameter = np.array(written)
-        for hole, value in holes:
-            diameter[:, hole] = np.maximum(diameter[:, hole] + value, 0.1 * written[:, hole])
-        return replace(rows, diameter=diameter)
-
     def linear_columns(
         self, table: int, rows: Rows, sessions: Sequence[str], geometry: Mapping[str, np.ndarray]
     ) -> np.ndarray:
@@ -214,7 +196,7 @@ class Problem:
         predicted, roots = [], []
         for table, part in enumerate(self.tables):
             corrections = self.corrections(theta, table)
-            rows = self.rows_at(theta, table, self._rows[table])
+            rows = self._rows[table]
             root = follow(part.measurements.flute, rows, corrections, self._roots[table])
             added = played_cents(rows, corrections)
             added = added + self.own_columns(table, part.kept) @ theta
@@ -236,16 +218,11 @@ class Problem:
         if not len(rows):
             return result
         corrections = self.corrections(theta, table)
-        rows = self.rows_at(theta, table, rows)
         flute = self.tables[table].measurements.flute
         mine = [i for i, p in enumerate(self.parameters) if p.concerns(table)]
         fitted = [i for i in mine if self.parameters[i].is_correction]
         names = [self.parameters[i].name for i in fitted]
         result[:, fitted] = pitch_gradient(flute, rows, roots, corrections, names)
-        holes = [i for i in mine if self.parameters[i].hole is not None]
-        if holes:
-            by_hole = diameter_gradient(flute, rows, roots, corrections)
-            result[:, holes] = by_hole[:, [self.parameters[i].hole for i in holes]]
         return result
 
     def gradients(self, theta: np.ndarray) -> np.ndarray:
@@ -260,19 +237,6 @@ class Problem:
                 for table, part in enumerate(self.tables)
             ]
         )  # fmt: skip
-
-    def hole_gradients(self, theta: np.ndarray, table: int) -> np.ndarray:
-        """Return d(predicted cents)/d(hole diameter) of the fitted rows, (rows, holes)."""
-        counts = [len(rows) for rows in self._rows]
-        flute = self.tables[table].measurements.flute
-        result = np.zeros((sum(counts), len(flute.holes)))
-        if flute.holes and counts[table]:
-            begin = sum(counts[:table])
-            rows = self.rows_at(theta, table, self._rows[table])
-            result[begin : begin + counts[table]] = diameter_gradient(
-                flute, rows, self._roots[table], self.corrections(theta, table)
-            )
-        return result
 
     def residuals(self, unit_theta: np.ndarray) -> np.ndarray:
         """Return the residuals of notes and priors, in sd."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import chdtri
 
-from flutelab.fitting.budget import index_of
+from flutelab.fitting.budget import index_of, reported_names
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.many import Many
 
@@ -57,9 +57,8 @@ def profiles(
     Parameters
     ----------
     calibration : Calibration
-        With no hole under suspicion.
     names : sequence of str, optional
-        Default: the reported corrections that are in the fit.
+        Default: the reported corrections that are in the fit, each flute's own ones apart.
     many : Many, optional
         The calibration made ready for refits, where it is at hand.
 
@@ -85,8 +84,7 @@ def profiles(
     doi:10.1080/00031305.1995.10476112 (from memory).
     """
     if names is None:
-        known = {p.name for p in calibration.parameters if p.table is None}
-        names = [name for name in calibration.free if name in known]
+        names = reported_names(calibration)
     index = np.array([index_of(calibration, name) for name in names], dtype=int)
     many = many or Many(calibration.problem, calibration.value)
     rising = _Rising(calibration, many, index)

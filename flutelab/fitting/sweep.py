@@ -56,7 +56,9 @@ def sweep(
     Returns
     -------
     Sweep
-        The same to the last bit whatever the workers. If interrupted (KeyboardInterrupt) the
+        The same to the last bit whatever the workers, as fits are; a function whose linear
+        algebra is large enough for several threads may differ in its last bits from one worker
+        to none, where this process uses them. If interrupted (KeyboardInterrupt) the
         leading cases that were done.
 
     Raises

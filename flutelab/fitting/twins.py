@@ -142,7 +142,7 @@ def _by_quantity(problem, theta, table):
     flute, some = part.measurements.flute, part.measurements.rows
     if not np.any(part.kept):
         return
-    asked = problem.rows_at(theta, table, subset(some, part.kept, part.assigned.register))
+    asked = subset(some, part.kept, part.assigned.register)
     with already_warned():
         found = sensitivities(flute, asked, problem.corrections(theta, table))
     keys = list(zip(found.names, found.what, found.unit, found.group, strict=True))

@@ -19,7 +19,6 @@ MODEL_SD = 0.6  # cents: the worst note against finite elements (docs/model.md)
 JET_SD = 20.0  # cents, blown against driven (estimate: half a doubling of the breath)
 BORE_AIR_SD, ROOM_AIR_SD = 1.5, 3.0  # K (common practice, no source)
 OF_A_DAY = ("air_offset",)  # own corrections that a flute's tables do not share
-HOLE_SD = 2e-3  # m: a hole's diameter under suspicion is as good as free
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,7 +29,7 @@ class Parameter:
     which `table` is the first; or a nuisance: the offset of a `session` of a `table` [cents],
     the model's own error for a `note` (see `notes_of`) [cents], or an error [m] of the written
     geometry, `quantities` of `quantity_gradient` moving together, the last two common to the
-    `tables` of one flute; or the diameter error of a `hole` under suspicion [m].
+    `tables` of one flute.
     """
 
     name: str
@@ -40,12 +39,11 @@ class Parameter:
     session: str | None = None
     note: tuple | None = None
     quantities: tuple[str, ...] = ()
-    hole: int | None = None
 
     @property
     def is_correction(self) -> bool:
         """Whether it is one of the corrections."""
-        return self.hole is None and not self.is_linear
+        return not self.is_linear
 
     @property
     def is_linear(self) -> bool:
@@ -228,12 +226,6 @@ def geometry_errors(flute: Flute) -> list[tuple[str, float, tuple[str, ...]]]:
             (f"{hole_name(i, count)}: {what}", sd, (f"hole_{i + 1}_{key}",)) for i in range(count)
         ]
     return [(f"caliper, {name}", sd, some) for name, sd, some in errors if sd is not None and some]
-
-
-def hole_parameter(table: int, hole: int) -> Parameter:
-    """Return a hole's diameter error as an unknown that is as good as free."""
-    prior = Prior(name=f"hole {hole + 1} diameter", mean=0.0, sd=HOLE_SD)
-    return Parameter(name=prior.name, prior=prior, table=table, hole=hole)
 
 
 def by_geometry(

@@ -212,23 +212,6 @@ def frequency_gradient(
         return root_gradient(moved, single, root[index], width).T[inverse]
 
 
-def diameter_gradient(
-    flute: Flute, fingerings: Rows, root: np.ndarray, corrections: Corrections
-) -> np.ndarray:
-    """Return d(cents)/d(hole diameter) [cents per m], shape (N, H), as `pitch_gradient`."""
-    holes = len(flute.holes)
-    written = fingerings.diameter
-    if written is None:
-        written = np.broadcast_to([h.diameter for h in flute.holes], (len(fingerings), holes))
-    step = 1e-4 * written * np.eye(holes)[:, None, :]
-    batch = replace(fingerings, diameter=np.concatenate([written - step, written + step]))
-    width = 2e-4 * written.T
-    with already_warned():
-        moved, single = (chain(flute, some, corrections) for some in (batch, fingerings))
-        hertz = root_gradient(moved, single, root, width)
-    return hertz.T / (CENT * root.real[:, None])
-
-
 def both_sides(corrections: Corrections, name: str) -> tuple[float, float]:
     """Return the ends of a central step about a correction, kept inside its limits."""
     step = _STEP.get(name, 1e-4)

@@ -19,6 +19,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from made_notes import CROSSED, SCALE, SIX, notes_of
 from sweep_tasks import square, values_of
+from timed import best
 
 import flutelab
 from flutelab import Corrections, calibrate
@@ -46,17 +47,6 @@ def table(count: int, seed: int = 1):
     pressure = np.where(np.array(registers) > 1, 900.0, 400.0)
     off = np.random.default_rng(seed).normal(0, 3.0, count)
     return notes_of(FLUTE, words, TRUTH, register=registers, off=off, breath=pressure)
-
-
-def best(function, tries: int) -> float:
-    """Seconds of the fastest of several calls."""
-    function()
-    times = []
-    for _ in range(tries):
-        begin = time.perf_counter()
-        function()
-        times.append(time.perf_counter() - begin)
-    return min(times)
 
 
 def report_fit(tries):

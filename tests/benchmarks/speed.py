@@ -9,7 +9,6 @@ from __future__ import annotations
 import argparse
 import io
 import sys
-import time
 import tracemalloc
 from dataclasses import replace
 from itertools import islice, product
@@ -17,6 +16,7 @@ from pathlib import Path
 
 import numpy as np
 from matplotlib import pyplot as plt
+from timed import best
 
 import flutelab
 from flutelab import (
@@ -48,15 +48,9 @@ FREQUENCY = np.linspace(100, 3000, 1024)
 sys.path.insert(0, str(ROOT / "tests"))
 
 
-def best(function, tries: int) -> float:
+def best_ms(function, tries: int) -> float:
     """Milliseconds of the fastest of several calls."""
-    function()
-    times = []
-    for _ in range(tries):
-        begin = time.perf_counter()
-        function()
-        times.append(time.perf_counter() - begin)
-    return 1e3 * min(times)
+    return 1e3 * best(function, tries)
 
 
 def peak_megabytes(function) -> float:
@@ -71,9 +65,9 @@ def peak_megabytes(function) -> float:
 def report_notes(tries):
     flute = read_flute(DATA / "half-inch-six.toml")
     seven = rows(flute, SEVEN, air=moist_air(299.15))
-    notes = best(lambda: predict_notes(flute, seven), tries)
+    notes = best_ms(lambda: predict_notes(flute, seven), tries)
     print(f"seven notes, coupling on: {notes:.1f} ms")
-    whole = best(lambda: sensitivities(flute, seven), tries)
+    whole = best_ms(lambda: sensitivities(flute, seven), tries)
     count = len(sensitivities(flute, seven).names)
     print(
         f"their sensitivities to {count} quantities, the notes solved on the way: {whole:.1f} ms, "
@@ -86,9 +80,8 @@ def report_fits(tries):
         flute = read_flute(DATA / f"{name}.toml")
         table = read_measurements(DATA / f"{name}.csv", flute)
         count = calibrate(table).rows
-        print(
-            f"calibrate {name}, {count} notes: {best(lambda m=table: calibrate(m), tries):.0f} ms"
-        )
+        took = best_ms(lambda m=table: calibrate(m), tries)
+        print(f"calibrate {name}, {count} notes: {took:.0f} ms")
 
 
 def report_spectra(tries):
@@ -100,8 +93,8 @@ def report_spectra(tries):
 
     alone = Corrections(coupling=0.0)
     rivals = {
-        "the solver, coupling on": best(spectra, tries),
-        "the solver, coupling off": best(lambda: spectra(alone), tries),
+        "the solver, coupling on": best_ms(spectra, tries),
+        "the solver, coupling off": best_ms(lambda: spectra(alone), tries),
         "one fingering, one frequency at a time (scaled)": pointwise(flute, every, tries),
     }
     try:
@@ -121,7 +114,7 @@ def pointwise(flute, every, tries):
     def one_by_one():
         return [head_impedance(elements(numbers, np.full((1, 1, 1), f))) for f in few]
 
-    return best(one_by_one, tries) * 16 * len(every)
+    return best_ms(one_by_one, tries) * 16 * len(every)
 
 
 def cascade(flute, every, corrections):
@@ -130,7 +123,7 @@ def cascade(flute, every, corrections):
     from reference.network import network, scikit_rf_cascade
 
     one = numbers(flute, take(every, [0]), corrections)
-    return best(lambda: scikit_rf_cascade(network(one, FREQUENCY)), 2) * len(every)
+    return best_ms(lambda: scikit_rf_cascade(network(one, FREQUENCY)), 2) * len(every)
 
 
 def even_flute(holes: int):
@@ -158,7 +151,7 @@ def report_growth(tries):
         "frequencies": {n: (6, 16, n) for n in (256, 1024, 4096)},
     }
     for name, sizes in cases.items():
-        times = {n: best(spectra(*case), tries) for n, case in sizes.items()}
+        times = {n: best_ms(spectra(*case), tries) for n, case in sizes.items()}
         power = np.polyfit(np.log(list(times)), np.log(list(times.values())), 1)[0]
         told = ", ".join(f"{n}: {time:.0f} ms" for n, time in times.items())
         print(f"{name}: {told}; grows as the power {power:.2f}")
@@ -170,12 +163,12 @@ def report_taper(tries):
     flute = read_flute(DATA / "tapered-wood-six.toml")
     asked = rows(flute, SEVEN, air=moist_air(299.15))
     straight = replace(flute, bore=Bore(stations=flute.bore.stations[:1]))
-    both = [best(lambda f=f: predict_notes(f, asked), tries) for f in (flute, straight)]
+    both = [best_ms(lambda f=f: predict_notes(f, asked), tries) for f in (flute, straight)]
     ratio = both[0] / both[1]
     print(f"seven notes of a tapered bore: {both[0]:.1f} ms, {ratio:.1f} of a cylinder's")
     blown = rows(flute, SEVEN, air=AirAlong(room_temperature=295.0))
     for name, air in {"one air": asked, "air that changes": blown}.items():
-        whole = best(lambda a=air: sensitivities(flute, a), tries)
+        whole = best_ms(lambda a=air: sensitivities(flute, a), tries)
         print(f"sensitivities of seven notes of a tapered bore, {name}: {whole:.1f} ms")
 
 
@@ -192,7 +185,7 @@ def report_inside(tries):
         drawn.savefig(io.BytesIO(), format="png")
         plt.close(drawn)
 
-    notes = best(lambda: predict_notes(flute, still), 5 * tries)
+    notes = best_ms(lambda: predict_notes(flute, still), 5 * tries)
     for name, function in {
         "seven notes in air that changes along the bore": lambda: predict_notes(flute, seven),
         "their sensitivities": lambda: sensitivities(flute, seven),
@@ -201,7 +194,7 @@ def report_inside(tries):
         "one standing wave": lambda: standing_wave(flute, one),
         "octaves of seven notes, by cause": lambda: octaves(flute, still),
     }.items():
-        taken = best(function, tries)
+        taken = best_ms(function, tries)
         print(f"{name}: {taken:.0f} ms, {taken / notes:.1f} times seven notes")
 
 
