@@ -52,13 +52,9 @@ def unzipped(path: str | Path) -> dict[str, bytes]:
             infos = file.infolist()
             faults = list(_faults(infos))
             members = {} if faults else {info.filename: file.read(info) for info in infos}
-    except (
-        zipfile.BadZipFile,
-        NotImplementedError,  # zipfile's word for a compression that it does not know
-        EOFError,  # cut off
-        ValueError,  # a damaged directory or time
-        OSError,
-    ) as error:
+    # a RuntimeError is zipfile's for locked members and unknown ways of packing; cut or damaged
+    # files give any of the others
+    except (zipfile.BadZipFile, RuntimeError, EOFError, ValueError, OSError) as error:
         faults = [Fault(place="file", problem=f"it is no sound zip file ({error})", mend=_MEND)]
     if faults:
         raise DataError(str(path), faults)
