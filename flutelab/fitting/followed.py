@@ -39,7 +39,7 @@ class Followed:
     Parameters
     ----------
     problem : Problem
-        Last asked for at `theta`; without holes under suspicion.
+        Last asked for at `theta`.
     table : int
     theta : (P,)
         The fit.

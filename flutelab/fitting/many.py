@@ -53,7 +53,6 @@ class Many:
     Parameters
     ----------
     problem : Problem
-        Without holes under suspicion.
     theta : (P,)
         Its optimum, about which the curvature is taken.
     """

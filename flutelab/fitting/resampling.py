@@ -65,7 +65,6 @@ def bootstrap(
     Parameters
     ----------
     calibration : Calibration
-        With no hole under suspicion.
     count : int
         How many refits.
     by : {"note", "session"}
