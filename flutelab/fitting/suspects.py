@@ -127,6 +127,8 @@ def _unfitted(measured, start):
 
 def _named(problem, free):
     search = Search(problem, free)
+    if not search.rows:  # every row is marked as not to be used
+        return ()
     found = search.found()
     rows = [_row(search, found, int(n)) for n in np.flatnonzero(~found.fit.kept)]
     every = [*_mistakes(search, found), *rows]
