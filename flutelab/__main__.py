@@ -207,6 +207,7 @@ def _next_parser(commands) -> None:
     target.add_argument(
         "--fingering", nargs="+", metavar="xxxxoo", help="notes of the first flute to foretell"
     )
+    _own_option(asked, "")
     asked.add_argument("--out", metavar="DIR", help="folder for tables and pictures")
     asked.add_argument("--overwrite", action="store_true", help="replace files that are there")
     asked.set_defaults(run=_next, a4=440.0)
@@ -221,11 +222,7 @@ def _calibrate_parser(commands) -> None:
         "--free", metavar="NAME[,NAME...]", default=",".join(DEFAULT_FREE),
         help=f"corrections to report (default: {','.join(DEFAULT_FREE)}) of: {' '.join(NAMES)}",
     )  # fmt: skip
-    fit.add_argument(
-        "--own", metavar="NAME[,NAME...]", default=",".join(OWN),
-        help="of several flutes, corrections that each has for itself (default: "
-        f"{','.join(OWN)}); with others the constants are those of the next flute",
-    )  # fmt: skip
+    _own_option(fit, "; with others the constants are those of the next flute")
     fit.add_argument("--robust", action="store_true", help="let stray notes pull less")
     fit.add_argument("--out", metavar="DIR", help="folder for constants, table and picture")
     fit.add_argument(
@@ -237,6 +234,14 @@ def _calibrate_parser(commands) -> None:
     fit.add_argument("--overwrite", action="store_true", help="replace files that are there")
     fit.add_argument("--a4", type=number, default=440.0, metavar="HZ", help=_A4)
     fit.set_defaults(run=_calibrate)
+
+
+def _own_option(parser, more) -> None:
+    parser.add_argument(
+        "--own", metavar="NAME[,NAME...]", default=",".join(OWN),
+        help="of several flutes, corrections that each has for itself (default: "
+        f"{','.join(OWN)}){more}",
+    )  # fmt: skip
 
 
 def _predict(options) -> int:
@@ -323,10 +328,10 @@ def _why(options) -> int:
 
 
 def _next(options) -> int:
-    of = corrections(options.of, option="--of")
+    of, own = corrections(options.of, option="--of"), corrections(options.own, option="--own")
     check_folder("--out", options.out)
     measured = _read_all(options.files)
-    found = plan(calibrate(*measured, free=of), of, options.fingering or ())
+    found = plan(calibrate(*measured, free=of, own=own), of, options.fingering or ())
     return _told(found, _stem(options.files), options)
 
 

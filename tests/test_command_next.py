@@ -63,3 +63,14 @@ def test_what_is_wrong_is_told_and_nothing_is_written(run, tmp_path, options, to
     assert "Traceback" not in err
     assert not out
     assert files_in(tmp_path) == {}
+
+
+def test_of_flutes_with_windows_of_their_own_the_mean_doubt_is_told(run):
+    six = [DEMO / f"half-inch-six.{ending}" for ending in ("toml", "csv")]
+    code, out, _ = run("next", *FIVE, *six, "--own", "window,bore,air_offset")
+    assert code == 0
+    assert out.startswith("The window correction of each flute: known to ± ")
+    assert run("next", *FIVE, *six)[1].startswith("The window correction: known to ± ")
+    code, _, err = run("next", *FIVE, "--own", "windwo")
+    assert code == 2
+    assert "--own: 'windwo' is no correction" in err

@@ -74,6 +74,26 @@ def test_the_sd_now_is_the_calibrations(seven):
         assert plan.sd_before == pytest.approx(plan.sd_now)
 
 
+def test_what_each_flute_has_for_itself_is_asked_for_of_all_or_of_one(seven):
+    measured, _ = seven
+    other = notes_of(replace(SIX, name="other"), SCALE[:4])
+    own = ("window", "bore", "air_offset")
+    both = calibrate(measured, other, own=own)
+    names = [p.name for p in both.parameters]
+    mine = np.flatnonzero(np.array(names) == "window")
+    assert len(mine) == 2
+    each = np.sqrt(np.diag(both.covariance))[mine]
+    for_all = next_measurement(both)
+    assert for_all.said == "the window correction of each flute"
+    assert for_all.sd_now == pytest.approx(np.sqrt(np.mean(each**2)), rel=1e-9)
+    for flute, sd in zip(("six", "other"), each, strict=True):
+        one = next_measurement(both, of=f"window, {flute}", candidates=["repeat"])
+        assert one.sd_now == pytest.approx(sd, rel=1e-9)
+    # the air is each table's own by default: each has its prior
+    air = next_measurement(both, of="air_offset", candidates=["repeat"])
+    assert air.said == "the temperature of the air of each table"
+
+
 def test_a_better_caliper_tightens_bore_and_stated_sizes(calipered):
     _, calibration = calipered
     plan = next_measurement(calibration, candidates=["caliper"])
@@ -272,7 +292,7 @@ def test_several_flutes_are_each_asked_about():
     kinds = [c.kind for c in plan.candidates]
     assert kinds.count("cross-fingering") == 2 * 3
     with pytest.raises(ValueError, match="'bore, six', 'bore, long'"):
-        next_measurement(calibration, of="bore")
+        next_measurement(calibration, of="bore, wide")
     assert next_measurement(calibration, of="bore, long", candidates=["caliper"]).flute == long
 
 

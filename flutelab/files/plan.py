@@ -66,16 +66,17 @@ def _notes(calibration, fingerings):
 
 def _table(found: Plan):
     frame = plan_table(found)
-    head = f"  {'best next':<46} {'readings':>10}{'would leave':>16}"
-    yield head
-    shown = ranked(found)
-    yield from (_line(found, frame, n) for n in shown[:BEST])
-    apart = [n for n in range(len(found.candidates)) if n not in shown]
+    order = ranked(found)
+    shown = order[:BEST]
+    apart = [n for n in range(len(found.candidates)) if n not in order][:PARTED]
+    width = max([46, *(len(frame["measurement"][n]) for n in (*shown, *apart))])
+    yield f"  {'best next':<{width}} {'readings':>11}{'would leave':>16}"
+    yield from (_line(found, frame, n, width) for n in shown)
     if apart:
         yield "  and to know it without the jet's pull"
-        yield from (_line(found, frame, n) for n in apart[:PARTED])
+        yield from (_line(found, frame, n, width) for n in apart)
 
 
-def _line(found, frame, n):
+def _line(found, frame, n, width):
     left = sd_words(found, found.sd_left[n])
-    return f"  {frame['measurement'][n]:<46} {cost_words(found.candidates[n]):>10}{left:>16}"
+    return f"  {frame['measurement'][n]:<{width}} {cost_words(found.candidates[n]):>11}{left:>16}"

@@ -13,7 +13,7 @@ from flutelab.fitting.candidate import KINDS, Candidate
 from flutelab.fitting.candidates import candidates_of
 from flutelab.fitting.foreseen import JET, Foreseen, parted, some_of
 from flutelab.fitting.information import Lines, spread, with_lines
-from flutelab.fitting.phrases import name_of, noun_of
+from flutelab.fitting.phrases import name_of, noun_of, noun_of_all
 from flutelab.fitting.unknowns import JET_SD
 from flutelab.model.corrections import META
 from flutelab.model.flute import Flute
@@ -37,7 +37,7 @@ class Plan:
     unit : str
         Of all sd: the correction's own, or ``cents``.
     sd_now : float
-        Its sd as the calibration leaves it; of several notes the root mean square.
+        Its sd as the calibration leaves it; of several the root mean square.
     candidates : tuple of C Candidate
         First those of the window as played, then those that part the jet from it.
     sd_left : (C,)
@@ -86,9 +86,10 @@ def next_measurement(
     ----------
     calibration : Calibration
     of : str or Rows
-        A correction of the fit, with ", " and its flute where several have it for
-        themselves; or notes to foretell on a calibrated flute, at that very air and usual
-        breath: another day's errors of both cannot be made smaller.
+        A correction of the fit; where several flutes have it for themselves, all of theirs
+        (root mean square), or with ", " and a flute's name that one's. Or notes to foretell
+        on a calibrated flute, at that very air and usual breath: another day's errors of both
+        cannot be made smaller.
     candidates : sequence, optional
         Kinds (of `flutelab.fitting.candidate.KINDS`) or measurements of your own. Default:
         `flutelab.fitting.candidates.candidates_of`.
@@ -166,15 +167,18 @@ def _of_correction(foreseen, name):
     if name == "jet" and foreseen.known_apart is not None:
         lines = Lines(gradient=np.zeros((1, size)), more={JET: np.ones(1)}, sd=np.ones(1))
         return _Target(lines=lines, said="the pull of the jet", unit="cents", size=JET_SD)
-    names = {name_of(problem, p): i for i, p in enumerate(problem.parameters) if p.is_correction}
-    if name not in names:
+    corrections = [(i, p) for i, p in enumerate(problem.parameters) if p.is_correction]
+    names = {name_of(problem, p): [i] for i, p in corrections}
+    every = [i for i, p in corrections if p.name == name]
+    mine = names.get(name, every)
+    if not mine:
         msg = f"the fit has no correction {name!r}; it has {', '.join(map(repr, names))}"
         raise ValueError(msg)
-    p = problem.parameters[names[name]]
-    gradient = np.eye(size)[[names[name]]]
+    p = problem.parameters[mine[0]]
+    gradient = np.eye(size)[mine] * (problem.unit[mine] / p.prior.sd)[:, None]
     return _Target(
-        lines=Lines(gradient=gradient, more={}, sd=np.ones(1)),
-        said=noun_of(problem, p),
+        lines=Lines(gradient=gradient, more={}, sd=np.ones(len(mine))),
+        said=noun_of(problem, p) if len(mine) == 1 else noun_of_all(name),
         unit=META[p.name]["unit"],
         size=p.prior.sd,
         table=p.table or 0,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from flutelab.fitting.problem import Problem
-from flutelab.fitting.unknowns import Parameter
+from flutelab.fitting.unknowns import OF_A_DAY, Parameter
 
 SLIGHT = 0.5  # prior sd
 
@@ -73,6 +73,11 @@ def _phrases(problem, p):
 def noun_of(problem: Problem, p: Parameter) -> str:
     """Return an unknown as a noun, such as "the bore"."""
     return _phrases(problem, p)[3]
+
+
+def noun_of_all(name: str) -> str:
+    """Return what several flutes, or days, have each for itself as one noun."""
+    return f"{_WORDS[name][3]} of each {'table' if name in OF_A_DAY else 'flute'}"
 
 
 def phrase_of(problem: Problem, p: Parameter, amount: float) -> str:
