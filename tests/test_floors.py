@@ -75,6 +75,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "resampling",
             "sweep",
             "what_if",
+            "possible",
             "flutes",
             "identifiability",
             "uncertainty",

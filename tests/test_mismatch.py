@@ -13,7 +13,9 @@ from flutelab.files.mismatch_words import (
     mismatch_table,
     mismatch_words,
 )
+from flutelab.fitting.calibrate import calibrate
 from flutelab.fitting.mismatch import SESSION, alike, farthest, plausible, why_not_matching
+from flutelab.fitting.possible import most_possible
 from flutelab.model.flute import Uncertainty
 
 WORDS = [*SCALE * 2, *CROSSED, "xxxxxx"]
@@ -219,3 +221,44 @@ def test_tables_hold_every_cause_and_note():
     assert notes["bore_cents"].to_numpy() == pytest.approx(found.effect[found.causes.index("bore")])
     assert list(notes["counted"] == "yes") == found.counted.tolist()
     assert not causes.isna().any(axis=None)
+
+
+STATED = replace(SIX, uncertainty=Uncertainty(wall=2e-4, length=3e-4, window=3e-4, hole_place=5e-4))
+
+
+@pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning")
+def test_no_cause_asks_for_a_flute_that_cannot_be():
+    # quite another flute than is written: holes far wider, walls far thinner
+    holes = tuple(replace(h, diameter=1.6 * h.diameter, wall=0.3 * h.wall) for h in SIX.holes)
+    heard = notes_of(replace(SIX, holes=holes), WORDS, Corrections(wall=0.3))
+    found = why_not_matching(replace(heard, flute=STATED))
+    size = dict(zip(found.causes, found.amount * found.tolerance, strict=True))
+    limited = dict(zip(found.causes, found.limited, strict=True))
+    assert size["wall"] == pytest.approx(-0.8)  # a fifth is left
+    walls = size["caliper, wall"]
+    assert walls == pytest.approx(-0.8 * min(h.wall for h in SIX.holes))
+    assert size["caliper, window across the pipe"] == pytest.approx(0.0152 - 0.008)
+    assert size["bore"] == pytest.approx(-0.2)
+    assert all(limited[name] for name in ("wall", "caliper, wall", "bore"))
+    assert not limited[SESSION]
+    assert all(np.isfinite(one).all() for one in (found.misfit, found.left, found.doubt))
+
+
+def test_within_what_is_possible_nothing_is_limited():
+    found = why_not_matching(planted("window", 0.3, 1))
+    limited = [name for name, is_it in zip(found.causes, found.limited, strict=True) if is_it]
+    assert limited == ["pad_depth"]  # it would have to be less than nothing
+
+
+def test_how_far_the_sizes_of_a_flute_can_go():
+    parameters = {p.name: p for p in calibrate(notes_of(STATED, WORDS)).parameters}
+    assert most_possible(STATED, parameters["window"]) == pytest.approx((-8.0, 20.0))
+    assert most_possible(STATED, parameters["session all"]) == (-np.inf, np.inf)
+    # by hand: the foot may come up to the lower rim of the sixth hole, and go to three lengths
+    low, high = most_possible(STATED, parameters["caliper, length"])
+    last = SIX.holes[-1]
+    assert low * 3e-4 == pytest.approx(last.position + last.diameter / 2 - SIX.foot.position)
+    assert high * 3e-4 == pytest.approx(2 * SIX.foot.position)
+    # a window may be no wider than the bore
+    _, high = most_possible(STATED, parameters["caliper, window across the pipe"])
+    assert high * 3e-4 == pytest.approx(0.0152 - 0.008, rel=1e-6)

@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import log_ndtr
 
 from flutelab.fitting.calibrate import calibrate
 from flutelab.fitting.measurements import Measurements
+from flutelab.fitting.possible import most_possible
 from flutelab.fitting.problem import Problem
 from flutelab.model.notes import CENT, played_cents
 from flutelab.model.rows import take
@@ -38,7 +40,10 @@ class Mismatch:
     effect : (K, N)
         What one tolerance more does to each note [cents]; nan as `cents`.
     amount : (K,)
-        How much of the cause alone fits best, in tolerances, the session's own shift beside.
+        How much of the cause alone fits best, in tolerances, the session's own shift beside;
+        no more than there can be (`flutelab.fitting.possible`).
+    limited : (K,) bool
+        The notes ask for more than that: the cause cannot explain them by itself.
     doubt : (K,)
         Standard deviation of `amount` from readings and sessions.
     shift : (K,)
@@ -67,6 +72,7 @@ class Mismatch:
     tolerance: np.ndarray
     effect: np.ndarray
     amount: np.ndarray
+    limited: np.ndarray
     doubt: np.ndarray
     shift: np.ndarray
     misfit: np.ndarray
@@ -102,9 +108,10 @@ def why_not_matching(measurements: Measurements) -> Mismatch:
     Notes
     -----
     Linear at the book: r = mismatch, e = effect of one tolerance, C = covariance of the
-    readings, with what a session and a note share. A cause fits best at u = e'C^-1 r/(e'C^-1 e)
-    and leaves r'C^-1 r - u^2 e'C^-1 e. Causes are ordered by the odds of cause and session
-    together over the session alone, u having its prior: -2 ln = -(e'C^-1 r)^2/(1 + e'C^-1 e)
+    readings, with what a session and a note share. A cause fits best at u = e'C^-1 r/(e'C^-1 e),
+    or at the most that is possible, and leaves (r - u e)'C^-1 (r - u e). Causes are ordered by
+    the odds of cause and session together over the session alone, u having its prior, cut
+    off at what is possible: without that, -2 ln = -(e'C^-1 r)^2/(1 + e'C^-1 e)
     + ln(1 + e'C^-1 e), which weighs what is left against how far out of the usual the cause
     would have to be (marginal likelihood, textbook statistics). The session's own u is a
     flat shift, fitted with C = readings alone. All together are as `calibrate` fits them.
@@ -113,10 +120,10 @@ def why_not_matching(measurements: Measurements) -> Mismatch:
     problem, part = result.problem, result.tables[0]
     counted = np.array([fate == "fitted" for fate in part.fate], dtype=bool)
     cents, gradient = _at_the_book(problem)
-    causes, tolerance, effect, share = _causes(problem, gradient, result.value, counted)
+    causes, tolerance, effect, share, most = _causes(problem, gradient, result.value, counted)
     sd, common = measurements.sd[counted], _common(problem, gradient[counted])
-    amount, doubt, shift, misfit, left, odds = _each_alone(
-        cents[counted], effect[:, counted], sd, common
+    amount, limited, doubt, shift, misfit, left, odds = _each_alone(
+        cents[counted], effect[:, counted], sd, common, most
     )
     order = np.argsort(odds)
     return Mismatch(
@@ -128,6 +135,7 @@ def why_not_matching(measurements: Measurements) -> Mismatch:
         tolerance=tolerance[order],
         effect=effect[order],
         amount=amount[order],
+        limited=limited[order],
         doubt=doubt[order],
         shift=shift[order],
         misfit=misfit[order],
@@ -188,22 +196,23 @@ def _at_the_book(problem: Problem):
 
 
 def _causes(problem, gradient, value, counted):
-    """Names, tolerances (K,), effects (K, N) and shares (K,) of what moves the notes.
+    """Names, tolerances (K,), effects (K, N), shares (K,) of what moves the notes, and limits.
 
-    The session comes last.
+    Limits (K, 2) in tolerances. The session comes last.
     """
+    flute = problem.tables[0].measurements.flute
     moved = (value - problem.mean) / problem.unit
     found = [
-        (p.name, p.prior.sd, gradient[:, i], moved[i])
+        (p.name, p.prior.sd, gradient[:, i], moved[i], most_possible(flute, p))
         for i, p in enumerate(problem.parameters)
         if p.session is None and p.note is None and np.any(gradient[counted, i])
     ]
     offsets = [i for i, p in enumerate(problem.parameters) if p.session is not None]
     sd = problem.parameters[offsets[0]].prior.sd
     mean = np.mean(gradient[np.ix_(counted, offsets)] @ moved[offsets]) / sd
-    found.append((SESSION, sd, gradient[:, offsets].sum(axis=1), mean))
-    names, tolerance, effect, share = zip(*found, strict=True)
-    return names, np.array(tolerance), np.array(effect), np.array(share)
+    found.append((SESSION, sd, gradient[:, offsets].sum(axis=1), mean, (-np.inf, np.inf)))
+    names, *numbers = zip(*found, strict=True)
+    return names, *map(np.array, numbers)
 
 
 def _common(problem, gradient):
@@ -212,26 +221,36 @@ def _common(problem, gradient):
     return gradient[:, shared] @ gradient[:, shared].T
 
 
-def _each_alone(r, effect, sd, common):
-    """Amount, doubt, shift, misfit, rms left and -2 ln(odds) of each cause alone, all (K,)."""
-    found = [_alone(r, e, sd, common) for e in effect[:-1]]
+def _each_alone(r, effect, sd, common, most):
+    """Amount, whether that is limited, doubt, shift, misfit, rms left, -2 ln(odds), all (K,)."""
+    found = [_alone(r, e, sd, common, m) for e, m in zip(effect[:-1], most[:-1], strict=True)]
     # the session's own shift is among what is common: no odds over itself
-    found.append((*_alone(r, effect[-1], sd, np.zeros_like(common))[:-1], 0.0))
+    found.append((*_alone(r, effect[-1], sd, np.zeros_like(common), most[-1])[:-1], 0.0))
     return map(np.array, zip(*found, strict=True))
 
 
-def _alone(r, e, sd, common):
+def _alone(r, e, sd, common, most):
     """As `_each_alone`, of one cause beside errors that rows have in common."""
     inverse = np.linalg.inv(np.diag(sd**2) + common)
     pull, norm = e @ inverse @ r, e @ inverse @ e
-    amount = pull / norm
+    wanted = pull / norm
+    amount = float(np.clip(wanted, *most))
     rest = r - amount * e
     beside = common @ inverse @ rest
+    likely, narrowed = pull / (1 + norm), (1 + norm) ** -0.5
     odds = np.log(1 + norm) - pull**2 / (1 + norm)
+    odds -= 2 * (_log_between((most - likely) / narrowed) - _log_between(most))
     return (
-        amount, norm**-0.5, np.average(beside, weights=sd**-2.0), rest @ inverse @ rest,
-        _rms(rest - beside, sd), odds,
+        amount, amount != wanted, norm**-0.5, np.average(beside, weights=sd**-2.0),
+        rest @ inverse @ rest, _rms(rest - beside, sd), odds,
     )  # fmt: skip
+
+
+def _log_between(limits):
+    """Logarithm of a normal deviate's probability to lie between two limits."""
+    low, high = limits if limits[0] < 0 else -limits[::-1]  # ln of the smaller tail is exact
+    upper, lower = log_ndtr(high), log_ndtr(low)
+    return upper + np.log1p(-np.exp(lower - upper))
 
 
 def _rms(cents, sd):

@@ -80,7 +80,7 @@ def what_if(
             key = "air_offset" if name == TEMPERATURE else name.removeprefix("correction_")
             corrections = replace(corrections, **{key: getattr(corrections, key) + amount})
         else:
-            flute = _with(flute, name, amount)
+            flute = changed_flute(flute, name, amount)
     return predict_notes(flute, rows, corrections).frequency
 
 
@@ -141,25 +141,57 @@ def _harder(rows, corrections, amount):
     return replace(rows, breath=breath)
 
 
-def _with(flute, name, amount):
-    """A flute with one dimension changed."""
+def changed_flute(flute: Flute, name: str, amount: float) -> Flute:
+    """Return a flute with one dimension changed.
+
+    Parameters
+    ----------
+    flute : Flute
+    name : str
+        One of those of `what_if`.
+    amount : float
+        What is added [m, rad].
+
+    Raises
+    ------
+    ValueError
+        No such number, or one that no flute can have.
+    """
     if name == "bore_diameter":
         stations = tuple((place, diameter + amount) for place, diameter in flute.bore.stations)
         return replace(flute, bore=Bore(stations=stations))
     if name == "hole_walls":
         return replace(flute, holes=tuple(_added(hole, "wall", amount) for hole in flute.holes))
+    side, index, key = _where(flute, name)
+    if side != "holes":
+        return replace(flute, **{side: _added(getattr(flute, side), key, amount)})
+    holes = list(flute.holes)
+    holes[index] = _added(holes[index], key, amount)
+    return replace(flute, holes=tuple(holes))
+
+
+def size_of(flute: Flute, name: str) -> float | np.ndarray:
+    """Return a dimension of `changed_flute` as it is [m, rad]; the bore's and walls are several."""
+    if name == "bore_diameter":
+        return np.array([diameter for _, diameter in flute.bore.stations])
+    if name == "hole_walls":
+        return np.array([hole.wall for hole in flute.holes])
+    side, index, key = _where(flute, name)
+    record = flute.holes[index] if side == "holes" else getattr(flute, side)
+    return getattr(record, key)
+
+
+def _where(flute, name):
+    """The flute's field that holds a dimension, which of the holes it is, and its own field."""
     part, _, key = name.partition("_")
     if part == "hole":
         number, _, key = key.partition("_")
         if number.isdigit() and 1 <= int(number) <= len(flute.holes) and key in _PARTS["hole"]:
-            holes = list(flute.holes)
-            holes[int(number) - 1] = _added(holes[int(number) - 1], key, amount)
-            return replace(flute, holes=tuple(holes))
+            return "holes", int(number) - 1, key
     record = flute.foot if part == "foot" else flute.head
     known = part in ("foot", "window") and (part == "foot" or not isinstance(record, End))
     if known and key in _PARTS[part] and getattr(record, key) is not None:
-        side = "foot" if part == "foot" else "head"
-        return replace(flute, **{side: _added(record, key, amount)})
+        return "foot" if part == "foot" else "head", 0, key
     raise ValueError(_no_such(flute, name))
 
 
