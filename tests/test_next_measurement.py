@@ -284,6 +284,40 @@ def test_an_undrilled_pipe_is_drilled_on():
     assert repeats == ["nnnnoo again"]  # what was read before the last hole is gone
 
 
+def test_what_is_drilled_is_not_undrilled():
+    # the bare pipe was read last into the table: holes are drilled for all that
+    table = notes_of(SIX, [*SCALE, "nnnnnn"])
+    plan = next_measurement(calibrate(table))
+    before = [c for c in plan.candidates if c.kind in ("bare pipe", "stage")]
+    assert before
+    assert all(r.flute != SIX for c in before for r in c.readings)
+    assert all(c.words.startswith("make another flute of this kind and read") for c in before)
+    assert not any("n" in r.word for c in plan.candidates if c.here for r in c.readings)
+    # and its length needs no plain pipe with the same window
+    lengths = {
+        c.name: [r.flute.foot.position for r in c.readings]
+        for c in plan.candidates if c.kind == "plain pipes"
+    }  # fmt: skip
+    assert lengths["3 plain pipes (window as here)"] == pytest.approx([0.165, 0.21, 0.255])
+    assert len(lengths["4 plain pipes (two open ends, tapped)"]) == 4
+
+
+def test_plain_pipes_that_were_read_are_not_cut_again():
+    pipes = [
+        replace(PIPE, name=f"{x}", foot=replace(PIPE.foot, position=x)) for x in (0.4, 0.28, 0.22)
+    ]
+    plan = next_measurement(calibrate(*(notes_of(pipe, [""] * 2) for pipe in pipes)), of="foot")
+    asked = {
+        r.flute.foot.position for c in plan.candidates if c.kind == "plain pipes"
+        for r in c.readings
+    }  # fmt: skip
+    assert asked
+    for pipe in pipes:
+        assert not any(abs(x / pipe.foot.position - 1) < 0.03 for x in asked)
+    words = [c.words for c in plan.candidates if c.kind == "plain pipes"]
+    assert any("read plain pipe of" in word or "read plain pipes of" in word for word in words)
+
+
 def test_several_flutes_are_each_asked_about():
     long = replace(SIX, name="long", foot=replace(SIX.foot, position=0.31))
     calibration = calibrate(notes_of(SIX, SCALE), notes_of(long, SCALE[:4]))

@@ -19,6 +19,17 @@ GOOD_THERMOMETER = 0.5  # K (estimate)
 GOOD_CALIPER = 2e-5  # m (estimate)
 LENGTHS = (0.55, 0.7, 0.85, 1.0)  # of plain pipes, in the flute's own
 ALL_WORDS = 8  # holes up to which every fingering is tried
+# What is said of stages of a flute that is being drilled, and of one that is made anew.
+_THIS = {
+    "whose": "", "first": "", "began": "", "pipe": "the pipe", "when": ", once drilled",
+    "needs": "patience: read before you drill on",
+}  # fmt: skip
+_ANOTHER = {
+    "whose": "another flute: ", "first": "make another flute of this kind and ",
+    "began": "bare, then ", "pipe": "its pipe", "when": " while it is drilled",
+    "needs": "another pipe of the same kind, with a window like this one, not drilled yet",
+}  # fmt: skip
+SAME_LENGTH, SAME_BORE = 0.03, 0.02  # shares within which plain pipes are one
 
 
 def candidates_of(calibration: Calibration, *, new_day: bool = False) -> tuple[Candidate, ...]:
@@ -35,7 +46,10 @@ def candidates_of(calibration: Calibration, *, new_day: bool = False) -> tuple[C
     -------
     tuple of Candidate
         Of every fingering without half-covered holes (beyond 8 holes: of those with at most
-        one closed row below open holes). Which of them speak is not asked here.
+        one closed row below open holes). Which of them speak is not asked here. Only what
+        can still be done: a pipe that was read with a hole open or closed is drilled there,
+        so that what is read before comes from another pipe; plain pipes of lengths that are
+        read already are not cut again.
     """
     problem = calibration.problem
     found = list(_tools(problem))
@@ -115,8 +129,9 @@ class _Bench:
         self.flute = self.measured.flute
         self.count = len(self.flute.holes)
         last = int(np.flatnonzero(self.part.kept)[-1])
-        self.drilled = np.array(self.measured.rows.drilled[last], dtype=bool)
+        self.drilled = np.any([_drilled(problem.tables[n]) for n in tables], axis=0)
         self.session = None if new_day else self.measured.session[last]
+        self.plain = [pipe for part in problem.tables for pipe in _plain_pipes_of(part)]
         self.fitted = list(
             dict.fromkeys(note for n in tables for note in _fitted_notes(problem.tables[n]))
         )
@@ -231,36 +246,34 @@ class _Bench:
             )
 
     def _stages(self):
-        """After each further hole, from the foot up; where all are drilled, the next pipe."""
+        """After each further hole, from the foot up; where all are drilled, of another flute."""
         if not self.count:
             return
         flute, words = self.flute, _stage_words(self.drilled)
-        whose, when, needs = "", ", once drilled", "patience: read before you drill on"
-        if self.drilled.all():
+        if another := bool(self.drilled.all()):
             flute = replace(self.flute, name=f"next after {self.flute.name}")
-            bare = np.zeros(self.count, bool)
-            words = ["n" * self.count, *_stage_words(bare)]
-            whose, when = "next pipe: ", " of your next pipe"
-            needs = "your next pipe, with a window like this one, read before it is drilled"
+            words = ["n" * self.count, *_stage_words(np.zeros(self.count, bool))]
+        say = _ANOTHER if another else _THIS
         for word in words:
+            is_bare = not set(word) - {"n"}
+            when = " before it is drilled" if is_bare else say["when"]
             yield Candidate(
-                name=whose + note_words(word),
-                kind="stage" if set(word) - {"n"} else "bare pipe",
-                words=f"read {note_words(word)}{when}",
-                needs=needs,
+                name=say["whose"] + note_words(word),
+                kind="bare pipe" if is_bare else "stage",
+                words=f"{say['first']}read {note_words(word)}{when}",
+                needs=say["needs"],
                 readings=(Reading(flute=flute, table=self.table, word=word),),
                 here=False,
             )
         if len(words) > 1:
-            began = "bare, then " if whose else ""
             yield Candidate(
-                name=f"{whose}{began}after each hole",
+                name=f"{say['whose']}{say['began']}after each hole",
                 kind="stage",
                 words=(
-                    f"read {'your next pipe' if whose else 'the pipe'} {began}after each hole "
-                    "that is drilled, from the foot up, all drilled holes open"
+                    f"{say['first']}read {say['pipe']} {say['began']}after each hole that is "
+                    "drilled, from the foot up, all drilled holes open"
                 ),
-                needs=needs,
+                needs=say["needs"],
                 readings=tuple(Reading(flute=flute, table=self.table, word=w) for w in words),
                 here=False,
             )
@@ -299,10 +312,14 @@ class _Bench:
             )
         for head, how, needs in heads:
             pipes = [self._pipe(head, lip, share, how) for share in LENGTHS]
+            pipes = [pipe for pipe in pipes if not any(_same_pipe(pipe, p) for p in self.plain)]
+            if not pipes:
+                continue
             lengths = ", ".join(_length(p.foot.position, p.unit).split()[0] for p in pipes)
-            what = f"plain pipes of {lengths} {self.flute.unit} ({how})"
+            several = "s" if len(pipes) > 1 else ""
+            what = f"plain pipe{several} of {lengths} {self.flute.unit} ({how})"
             yield Candidate(
-                name=f"{len(pipes)} plain pipes ({how})",
+                name=f"{len(pipes)} plain pipe{several} ({how})",
                 kind="plain pipes",
                 words=f"read {what}",
                 needs=f"{needs}; calibrate all together with own=('air_offset',)",
@@ -324,6 +341,28 @@ class _Bench:
             holes=(), targets=(), head=head,
             foot=End(position=length, outer_diameter=lip),
         )  # fmt: skip
+
+
+def _drilled(part):
+    """Which holes are drilled by the time of the last of a table's fitted rows."""
+    return np.any(part.measurements.rows.drilled[part.kept], axis=0)
+
+
+def _plain_pipes_of(part):
+    """The pipe of a table, if one of its fitted rows is of it without any hole."""
+    flute = part.measurements.flute
+    if np.any(~np.any(part.measurements.rows.drilled[part.kept], axis=-1)):
+        yield replace(flute, holes=(), targets=())
+
+
+def _same_pipe(one, other):
+    """Whether two plain pipes would tell the same."""
+    bore = float(bore_diameter(one.bore, 0.0)), float(bore_diameter(other.bore, 0.0))
+    return (
+        isinstance(one.head, Window) == isinstance(other.head, Window)
+        and np.isclose(one.foot.position, other.foot.position, rtol=SAME_LENGTH)
+        and np.isclose(*bore, rtol=SAME_BORE)
+    )
 
 
 def _fitted_notes(part):
