@@ -48,7 +48,7 @@ from flutelab.files.warned import plain_notes
 from flutelab.files.why import why
 from flutelab.files.workspace import default_folder, find_clone, lab_command, prepare_workspace
 from flutelab.files.zipped import zip_bytes
-from flutelab.fitting.calibrate import DEFAULT_FREE, OWN, calibrate
+from flutelab.fitting.calibrate import DEFAULT_FREE, OWN, calibrate, own_fault
 from flutelab.fitting.flutes import for_next_flute
 from flutelab.fitting.identifiability import warn_of_blind, what_data_tell
 from flutelab.fitting.problem import FitError
@@ -331,6 +331,7 @@ def _next(options) -> int:
     of, own = corrections(options.of, option="--of"), corrections(options.own, option="--own")
     check_folder("--out", options.out)
     measured = _read_all(options.files)
+    _check_own(measured, own)
     found = plan(calibrate(*measured, free=of, own=own), of, options.fingering or ())
     return _told(found, _stem(options.files), options)
 
@@ -341,6 +342,7 @@ def _calibrate(options) -> int:
     check_folder("--out", options.out)
     check_folder("--archive", archive_folder(options.archive))
     measured = _read_all(options.files)
+    _check_own(measured, own)
     paths = _result_paths(options)
     check_free(paths.values(), options.overwrite)
     inputs = {}
@@ -389,6 +391,12 @@ def _read_all(files):
     if told:
         raise told[0] if len(told) == 1 else Refusal("\n".join(str(error) for error in told))
     return measured
+
+
+def _check_own(measured, own) -> None:
+    if fault := own_fault(measured, own):
+        msg = f"--{fault}"
+        raise Refusal(msg)
 
 
 def _stem(files) -> str:

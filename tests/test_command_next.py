@@ -52,6 +52,7 @@ def test_tables_and_pictures_are_written_once(run, tmp_path):
         ([*FIVE, "--of", "coupling"], "the fit has no correction 'coupling'. It has 'window', "),
         ([*FIVE, "--fingering", "xxxxxx"], "has 6 letters but the flute has 5 holes"),
         ([*FIVE, "--fingering", "xoxxo"], "does not sound clearly"),
+        ([*FIVE, "--own", "window"], "--own: 'window' belongs to a flute, and the one table is"),
         (FIVE[:1], "stands alone"),
         ([*PIPE, "--fingering", "x"], "'x': the flute has no holes. Leave --fingering out"),
     ],

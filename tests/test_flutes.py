@@ -120,6 +120,20 @@ def test_sessions_parted_have_air_of_their_own():
     assert [p.table for p in result.parameters if p.name == "bore"] == [None]
 
 
+def test_what_one_flute_cannot_have_for_each_session_is_refused():
+    parts = by_session(notes_of(SIX, WORDS, session=("cold",) * 5 + ("warm",) * 4))
+    told = r"own: 'window' belongs to a flute, and all 2 tables are of one flute.*another name"
+    with pytest.raises(ValueError, match=told):
+        calibrate(*parts, own=("window", "air_offset"))
+    with pytest.raises(ValueError, match="the one table is of one flute"):
+        calibrate(parts[0], own=("foot",))
+    # what it says instead: another name makes it another flute
+    changed = replace(parts[1], flute=replace(SIX, name="six, new block"))
+    result = calibrate(parts[0], changed, own=("window", "air_offset"))
+    assert [p.tables for p in result.parameters if p.name == "window"] == [(0,), (1,)]
+    assert [p.table for p in result.parameters if p.name == "bore"] == [None]
+
+
 def pipe_of(length, readings):
     flute = replace(
         STOPPED, name=f"{length}", holes=(), head=SIX.head, bore=SIX.bore,

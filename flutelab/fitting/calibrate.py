@@ -109,7 +109,8 @@ def calibrate(
         blown soft or hard and have a pressure are fitted as well.
     own : sequence of str
         Corrections that each flute has for itself when several are pooled, the air of
-        each table; see `flutelab.fitting.flutes` for the next flute.
+        each table; see `flutelab.fitting.flutes` for the next flute. Of one flute only
+        the air can differ from session to session (`by_session` makes tables of them).
     priors : mapping of str to Prior, optional
         Replace the usual priors.
     hold : sequence of str
@@ -127,7 +128,8 @@ def calibrate(
     Raises
     ------
     ValueError
-        An unknown correction or loss, or no measurements.
+        An unknown correction or loss, no measurements, or corrections of each flute's own
+        where there is one flute only.
     FitError
         No row can be fitted.
 
@@ -144,6 +146,8 @@ def calibrate(
     chi2/rows > 2; the priors are never widened.
     """
     _check(measurements, (*free, *own, *hold, *(priors or {})), loss)
+    if fault := own_fault(measurements, own):
+        raise ValueError(fault)
     all_priors = usual_priors(measurements, priors, hold)
     own_priors = [usual_priors((m,), priors, hold) for m in measurements]
     means = Corrections(**{name: prior.mean for name, prior in all_priors.items()})
@@ -183,6 +187,25 @@ def _own_of(measurements, own):
         return ()
     one_flute = len(tables_by_flute(measurements)) == 1
     return tuple(name for name in own if name in OF_A_DAY or not one_flute)
+
+
+def own_fault(measurements: Sequence[Measurements], own: Sequence[str]) -> str:
+    """Return what is wrong with corrections of each flute's own; "" if nothing.
+
+    Examples
+    --------
+    >>> own_fault([], ["air_offset"])
+    ''
+    """
+    more = [name for name in own if name not in OWN]
+    if not more or len(tables_by_flute(measurements)) != 1:
+        return ""
+    tables = f"all {len(measurements)} tables are" if len(measurements) > 1 else "the one table is"
+    return (
+        f"own: {more[0]!r} belongs to a flute, and {tables} of one flute. Of one flute only the "
+        "air can differ, from table to table (own: air_offset). If its window or anything else "
+        "was changed between sessions it is another flute: give it a flute file with another name"
+    )
 
 
 def _check(measurements, names, loss):
