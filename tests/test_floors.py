@@ -103,6 +103,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "csv_text",
             "toml_help",
             "toml_section",
+            "stated_errors",
             "flute_file",
             "note_columns",
             "note_cells",
@@ -145,6 +146,9 @@ LIBRARIES = {
     "pandas": range(5, 8),
     "matplotlib": range(6, 7),
     "ipywidgets": range(6, 7),
+    "anywidget": range(6, 7),
+    "traitlets": range(6, 7),
+    "PIL": range(6, 7),
     "IPython": range(6, 7),
 }
 # Extras that a user may lack: the only imports that may stand inside a function.

@@ -506,6 +506,8 @@ BAD = {
     ),
     "spread of nothing": ("= 0.05", "= 0", "uncertainty, bore", "0", "Measure it again"),
     "spread as large as a size": ("= 0.05", "= 50", "uncertainty, bore", "50", "Measure it again"),
+    "spread in the wrong unit": ("= 0.05", "= 5", "uncertainty, bore", "5", "standard deviation"),
+    "spread of a place too large": ("= 0.3", "= 9", "uncertainty, hole_place", "9", "its unit"),
     "target without octave": ('"F#4"', '"F#"', "target 1, note", "F#", "F#5"),
     "German H": ('"F#4"', '"H4"', "target 1, note", "H4", "Write B for H"),
     "no note": ('"F#4"', '"440"', "target 1, note", "440", "Write it like F#5"),
@@ -585,6 +587,45 @@ def test_all_faults_are_told_at_once(read):
         "uncertainty, bore",
         "target 1, note",
     ]
+
+
+def test_spreads_are_held_beside_the_sizes_they_are_of(read):
+    # a fifth of: bore 15.6, wall 2.5 at the thinnest hole, window 5.5, the nearest holes 39.5 and
+    # 40 apart, the smallest hole 3/16 in = 4.76, the length 300
+    most = {
+        "bore": 3.12, "wall": 0.5, "window": 1.1, "hole_place": 7.9, "hole_diameter": 0.9525,
+    }  # fmt: skip
+    head = GOOD[: GOOD.index("[uncertainty]")] + "[uncertainty]\n"
+    read(head + "\n".join(f"{key} = {size * 0.999}" for key, size in most.items()))
+    with pytest.raises(DataError) as error:
+        read(head + "\n".join(f"{key} = {size * 1.001:.4f}" for key, size in most.items()))
+    faults = error.value.faults
+    assert [fault.place for fault in faults] == [f"uncertainty, {key}" for key in most]
+    assert all("more than a fifth of" in fault.problem for fault in faults)
+    assert "the smallest hole, 4.76 mm" in faults[-1].problem
+
+
+def test_a_spread_is_not_held_beside_a_size_that_is_not_there(read):
+    text = GOOD.replace("bore = 0.05", "wall = 0.5").replace("wall = 2.9\n", "")
+    text = text.replace("across = 8", "across = 8\nwall = 4")
+    for old in ("'#7'", '"3/16 in"', "wall = 2.5"):
+        text = text.replace(old, old + "\nwall = 4" if "wall" not in old else "wall = 4")
+    text = text.replace("from_edge = 300", "from_edge = 300\nouter_diameter = 24")
+    assert read(text).uncertainty.wall == pytest.approx(0.0005)
+    with pytest.raises(DataError) as error:  # a faulty wall is no size to compare with
+        read(GOOD.replace("bore = 0.05", "wall = 0.5").replace("wall = 2.9", "wall = 0.0029"))
+    assert [fault.place for fault in error.value.faults] == ["bore, wall"]
+
+
+def test_every_spread_is_looked_at_beside_other_faults(read):
+    text = GOOD.replace("15.6", "0.6").replace("across = 8", "acros = 8")
+    text = text.replace("bore = 0.05", "bore = 50\nwall = 3\nwindow = 0\nlength = -1")
+    with pytest.raises(DataError) as error:
+        read(text)
+    assert [fault.place for fault in error.value.faults] == [
+        "bore, diameter", "window, acros", "uncertainty, bore", "uncertainty, wall",
+        "uncertainty, window", "uncertainty, length",
+    ]  # fmt: skip
 
 
 def test_all_slips_of_syntax_are_told_at_once(read):

@@ -540,6 +540,33 @@ def test_blind_corrections_are_warned_of(told):
         assert unseen.note in str(warning.message)
 
 
+@pytest.mark.parametrize(
+    ("flute", "words", "name", "why"),
+    [
+        (SIX, SCALE, "breath", "not fitted: no fitted note has a blowing pressure (column breath"),
+        (SIX, SCALE, "jet", "not fitted: no fitted note was read without breath (column how"),
+        (SIX, SCALE, "coupling", "not fitted: it has no usual error to be fitted within"),
+        (PIPE, [""], "window", "these flutes have nothing that it acts on"),
+        (PIPE, [""], "wall", "these flutes have nothing that it acts on"),
+        (PIPE, [""], "second_register", "of the pipe (overblown) on 'pipe'"),
+        (SIX, SCALE, "second_register", "(overblown) on 'six', would leave"),
+    ],
+)
+def test_what_no_note_can_tell_is_warned_of_with_the_reason(flute, words, name, why):
+    result = what_data_tell(calibrate(notes_of(flute, words), free=[name]))
+    with pytest.warns(FitWarning) as caught:
+        warn_of_blind(result)
+    (warning,) = caught
+    assert why in str(warning.message)
+
+
+def test_what_is_held_is_warned_of_where_it_is_asked_for():
+    result = what_data_tell(calibrate(notes_of(SIX, SCALE), free=["wall"], hold=["wall"]))
+    assert result.untold == (
+        "wall is asked for but not fitted: it is held; it stays as it was assumed",
+    )
+
+
 def test_what_is_seen_is_not_warned_of():
     seen = what_data_tell(calibrate(notes_of(SIX, SCALE), free=["window"]))
     assert seen.unseen == ()

@@ -17,6 +17,7 @@ import numpy as np
 
 from flutelab.errors import DataError
 from flutelab.files.safely import read_bytes, read_text, write_text
+from flutelab.files.stated_errors import SPREADS, read_uncertainty
 from flutelab.files.toml_help import parse_toml
 from flutelab.files.toml_section import Report, Section, said
 from flutelab.model.flute import (
@@ -36,7 +37,6 @@ from flutelab.units import INCH, from_degrees, parse_length, to_degrees
 
 _HEAD_KINDS = ("window", "open", "flanged", "stopped", "node")
 _FOOT_KINDS = ("open", "flanged", "stopped")
-_SPREADS = ("bore", "wall", "window", "hole_place", "hole_diameter", "length")
 _KEYS = {
     "": ("name", "unit", "bore", "head", "window", "foot", "hole", "uncertainty", "target"),
     "bore": ("diameter", "stations", "wall"),
@@ -49,7 +49,7 @@ _KEYS = {
         "from_edge", "from_foot", "diameter", "along", "across", "inner_diameter",
         "outer_rounding", "inner_rounding", "around_degrees", "wall", "label",
     ),
-    "uncertainty": _SPREADS,
+    "uncertainty": SPREADS,
     "target": ("fingering", "note", "frequency_hz", "a4_hz", "label"),
 }  # fmt: skip
 _MEASURE_BORE = (
@@ -123,16 +123,26 @@ def _read_parts(top: Section) -> dict:
     places = {section.place: section for section in (head_section, foot_section, *sections)}
     for fault in geometry_faults(bore, holes, head, foot):
         places[fault.place.rpartition(", ")[0]].adopt(fault)
-    spreads = top.sub("uncertainty")
-    stated = {key: spreads.length(key) for key in _SPREADS if key in spreads}
+    known = [hole for hole in holes if hole is not None and hole.diameter != _UNREAD_DIAMETER]
+    walls = _walls(top, wall, known, head)
+    spreads = read_uncertainty(top.sub("uncertainty"), bore, known, head, foot, walls)
     return {
         "bore": bore,
         "holes": holes,
         "head": head,
         "foot": foot,
-        "uncertainty": spreads.record(Uncertainty, **stated),
+        "uncertainty": spreads,
         "targets": tuple(_read_target(section, len(holes)) for section in top.each("target")),
     }
+
+
+def _walls(top: Section, wall: float, holes: list[Hole], head: Window | End | None) -> list[float]:
+    """Return the walls that were read; none where the pipe's own is at fault."""
+    if any(fault.place == "bore, wall" for fault in top.report.faults):
+        return []
+    bore = top.table.get("bore")
+    own = [wall] if isinstance(bore, dict) and "wall" in bore else []
+    return [*own, *(part.wall for part in (*holes, head) if isinstance(part, Hole | Window))]
 
 
 def _lacks_wall(table: dict) -> bool:

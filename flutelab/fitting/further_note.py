@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -19,11 +20,18 @@ from flutelab.model.rows import Rows, rows
 BLIND = 0.8  # sd after over before, above which the notes do not see
 HELPS = 0.99  # of the sd: an added note that leaves more is no help
 UNHEARD = 1e-9  # cents a prior sd
+_BARE = {True: "the bare pipe before any hole is drilled", False: "the pipe"}
+# What it takes for a correction to be in the fit at all.
+_ASKS = {
+    "breath": "no fitted note has a blowing pressure (column breath_pa or breath_mm_water)",
+    "jet": "no fitted note was read without breath (column how = driven)",
+}
 
 
 class Fitted(Protocol):
     """What is asked of a `Calibration`."""
 
+    held: tuple[str, ...]
     problem: Problem
     value: np.ndarray
     covariance: np.ndarray
@@ -58,7 +66,7 @@ def unseen_words(unseen: Unseen) -> str:
     left = f"{unseen.said}: {told}"
     if unseen.note is None:
         return f"{left}; no single further note would help"
-    word = unseen.note if set(unseen.note) - {"n"} else "the bare pipe before any hole is drilled"
+    word = unseen.note if set(unseen.note) - {"n"} else _BARE[bool(unseen.note)]
     overblown = " (overblown)" if unseen.register > 1 else ""
     return (
         f"{left}; one more reading, of {word}{overblown} on {unseen.flute!r}, would leave "
@@ -109,6 +117,34 @@ def unseen_of(calibration: Fitted) -> list[Unseen]:
     fall = shared**2 / (noise**2 + np.einsum("kp,kp->k", shared, gradient))[:, None]
     has_it = np.any(np.abs(gradient) > UNHEARD, axis=0)
     return [_helped(problem, i, sd[i], added, fall[:, i]) for i in blind if has_it[i]]
+
+
+def untold_words(calibration: Fitted, unheard: Sequence[str]) -> list[str]:
+    """Return in a sentence each the reported corrections of which no note can tell, and why.
+
+    Parameters
+    ----------
+    calibration : Calibration
+    unheard : sequence of str
+        Those in the fit that move none of its notes; of them only what no further note of
+        these flutes would move is told, see `unseen_of` for the others.
+    """
+    problem = calibration.problem
+    fitted = {p.name for p in problem.parameters if p.is_correction}
+    helped = {unseen.correction for unseen in unseen_of(calibration)}
+    lines = []
+    for name in calibration.free:
+        mine = [name_of(problem, p) for p in problem.parameters if p.name == name]
+        if name not in fitted:
+            why = _ASKS.get(name, "it has no usual error to be fitted within: give it a prior")
+            why = "it is held" if name in calibration.held else why
+            lines.append(f"{name} is asked for but not fitted: {why}; it stays as it was assumed")
+        elif all(one in unheard and one not in helped for one in mine):
+            lines.append(
+                f"{name} is asked for, but these flutes have nothing that it acts on: it stays as "
+                "it was assumed"
+            )
+    return lines
 
 
 def _helped(problem, i, sd, added, fall):

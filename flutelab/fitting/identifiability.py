@@ -14,7 +14,15 @@ import numpy as np
 from scipy.linalg import qr, solve_triangular
 
 from flutelab.errors import FitWarning
-from flutelab.fitting.further_note import BLIND, UNHEARD, Fitted, Unseen, unseen_of, unseen_words
+from flutelab.fitting.further_note import (
+    BLIND,
+    UNHEARD,
+    Fitted,
+    Unseen,
+    unseen_of,
+    unseen_words,
+    untold_words,
+)
 from flutelab.fitting.phrases import looks_the_same, name_of, noun_of, phrase_of
 from flutelab.fitting.twins import Twin, different_notes, twins_of
 
@@ -62,6 +70,8 @@ class WhatDataTell:
     blind : tuple of Blind
     twins : tuple of Twin
     unseen : tuple of Unseen
+    untold : tuple of str
+        A sentence for each reported correction of which no note of these flutes can tell.
     notes : int
         How many different notes were fitted.
     """
@@ -79,6 +89,7 @@ class WhatDataTell:
     blind: tuple[Blind, ...]
     twins: tuple[Twin, ...]
     unseen: tuple[Unseen, ...]
+    untold: tuple[str, ...]
     notes: int
 
 
@@ -130,6 +141,7 @@ def what_data_tell(calibration: Fitted) -> WhatDataTell:
     sd = np.sqrt(np.diag(covariance))
     heard = np.max(np.abs(columns[:, mine]) * problem.sd[:, None], axis=0) > UNHEARD
     names = tuple(name_of(problem, p) for p in own)
+    unheard = tuple(name for name, is_heard in zip(names, heard, strict=True) if not is_heard)
     return WhatDataTell(
         names=names,
         said=tuple(noun_of(problem, p) for p in own),
@@ -140,10 +152,11 @@ def what_data_tell(calibration: Fitted) -> WhatDataTell:
         correlation=covariance / np.outer(sd, sd),
         sd_left=sd,
         reported=np.array([p.name in calibration.free for p in own], dtype=bool),
-        unheard=tuple(name for name, is_heard in zip(names, heard, strict=True) if not is_heard),
+        unheard=unheard,
         blind=tuple(_blind(problem, columns, values, directions)),
         twins=tuple(twins_of(problem, theta)),
         unseen=tuple(unseen_of(calibration)),
+        untold=tuple(untold_words(calibration, unheard)),
         notes=len(different_notes(problem)),
     )
 
@@ -158,10 +171,11 @@ def warn_of_blind(result: WhatDataTell) -> None:
     Warns
     -----
     FitWarning
-        Naming each, and the note that would help most.
+        Naming each, and the note that would help most, or why none does.
     """
-    if result.unseen:
-        msg = "\n".join(unseen_words(unseen) for unseen in result.unseen)
+    lines = [*map(unseen_words, result.unseen), *result.untold]
+    if lines:
+        msg = "\n".join(lines)
         warnings.warn(msg, FitWarning, stacklevel=2)
 
 
