@@ -48,7 +48,7 @@ from flutelab.files.warned import plain_notes
 from flutelab.files.why import why
 from flutelab.files.workspace import default_folder, find_clone, lab_command, prepare_workspace
 from flutelab.files.zipped import zip_bytes
-from flutelab.fitting.calibrate import DEFAULT_FREE, OWN, calibrate, own_fault
+from flutelab.fitting.calibrate import DEFAULT_FREE, OWN, calibrate, own_fault, refuse_doubled
 from flutelab.fitting.flutes import for_next_flute
 from flutelab.fitting.identifiability import warn_of_blind, what_data_tell
 from flutelab.fitting.problem import FitError
@@ -390,6 +390,7 @@ def _read_all(files):
             told.append(error)
     if told:
         raise told[0] if len(told) == 1 else Refusal("\n".join(str(error) for error in told))
+    refuse_doubled(measured)
     return measured
 
 

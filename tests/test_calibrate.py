@@ -21,10 +21,12 @@ from made_notes import (
 
 from flutelab import (
     Corrections,
+    DataError,
     FitError,
     FitWarning,
     Measurements,
     Prior,
+    by_session,
     calibrate,
     predict_notes,
 )
@@ -393,6 +395,18 @@ def test_one_pipe_in_two_tables_has_one_bore():
     first = notes_of(SIX, SCALE)
     pooled = calibrate(first, first, own=("bore",))
     assert [p.table for p in pooled.parameters if p.name == "bore"] == [None]
+
+
+def test_a_note_table_that_is_given_twice_is_refused(tmp_path):
+    five = demo("three-quarter-five")
+    copy = replace(five, source="copy.csv")
+    with pytest.raises(
+        DataError, match=r"(?s)copy.csv: 1 fault.*'.*three-quarter-five.csv'.*twice"
+    ):
+        calibrate(five, copy)
+    # parts of one file are no doubles, nor is the same file read for another flute
+    calibrate(*by_session(demo("half-inch-six")))
+    calibrate(five, replace(copy, flute=replace(five.flute, name="other")))
 
 
 def test_chi2_counts_the_priors_and_rows_are_its_degrees_of_freedom():

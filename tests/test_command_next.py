@@ -53,6 +53,7 @@ def test_tables_and_pictures_are_written_once(run, tmp_path):
         ([*FIVE, "--fingering", "xxxxxx"], "has 6 letters but the flute has 5 holes"),
         ([*FIVE, "--fingering", "xoxxo"], "does not sound clearly"),
         ([*FIVE, "--own", "window"], "--own: 'window' belongs to a flute, and the one table is"),
+        ([*FIVE, *FIVE], "are given twice, byte for byte the same file. Give each table once"),
         (FIVE[:1], "stands alone"),
         ([*PIPE, "--fingering", "x"], "'x': the flute has no holes. Leave --fingering out"),
     ],

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from flutelab.errors import FitWarning
+from flutelab.errors import DataError, Fault, FitWarning
 from flutelab.fitting.measurements import Measurements
 from flutelab.fitting.problem import Problem, follow, subset, tables_of
 from flutelab.fitting.unknowns import (
@@ -127,6 +127,8 @@ def calibrate(
 
     Raises
     ------
+    DataError
+        A note table of one flute is there twice, byte for byte.
     ValueError
         An unknown correction or loss, no measurements, or corrections of each flute's own
         where there is one flute only.
@@ -148,6 +150,7 @@ def calibrate(
     _check(measurements, (*free, *own, *hold, *(priors or {})), loss)
     if fault := own_fault(measurements, own):
         raise ValueError(fault)
+    refuse_doubled(measurements)
     all_priors = usual_priors(measurements, priors, hold)
     own_priors = [usual_priors((m,), priors, hold) for m in measurements]
     means = Corrections(**{name: prior.mean for name, prior in all_priors.items()})
@@ -205,6 +208,35 @@ def own_fault(measurements: Sequence[Measurements], own: Sequence[str]) -> str:
         f"own: {more[0]!r} belongs to a flute, and {tables} of one flute. Of one flute only the "
         "air can differ, from table to table (own: air_offset). If its window or anything else "
         "was changed between sessions it is another flute: give it a flute file with another name"
+    )
+
+
+def refuse_doubled(measurements: Sequence[Measurements]) -> None:
+    """Refuse rows of one file that are there twice for one flute.
+
+    Raises
+    ------
+    DataError
+        Naming both tables.
+    """
+    for together in tables_by_flute(measurements):
+        for number, table in enumerate(together):
+            mine = measurements[table]
+            for other in (measurements[n] for n in together[:number]):
+                alike = mine.fingerprint and mine.fingerprint == other.fingerprint
+                if alike and set(mine.place) & set(other.place):
+                    raise DataError(mine.source, [_doubled(mine, other)])
+
+
+def _doubled(mine, other):
+    return Fault(
+        place="the whole table",
+        typed=None if mine.source == other.source else other.source,
+        problem=(
+            f"the notes of {mine.flute.name!r} are given twice, byte for byte the same"
+            + (" file" if mine.source == other.source else ", here and there")
+        ),
+        mend="Give each table once: readings count as often as they are given",
     )
 
 
