@@ -1,0 +1,1 @@
+"""Panels for the notebooks: controls wired to one pure function and one picture."""

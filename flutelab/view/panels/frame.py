@@ -1,0 +1,193 @@
+"""What every panel has: controls, a picture, a sentence, and on request a table and the call."""
+
+from __future__ import annotations
+
+import html
+import io
+import warnings
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import ipywidgets
+import matplotlib as mpl
+import pandas as pd
+from PIL import Image, ImageDraw, ImageFont
+
+from flutelab.errors import DataError, FitWarning, ValidityWarning
+from flutelab.files.warned import plain_notes
+from flutelab.fitting.problem import FitError
+from flutelab.view.panels.kit import Grid, Picture, Press, Words, fill
+
+STILL = "A still picture. To wake the controls: menu Run, Run All Cells."
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class View:
+    """A picture of an answer.
+
+    Parameters
+    ----------
+    draw : callable
+        Takes the answer; returns PNG bytes, or a drawing as SVG text.
+    words : callable
+        Takes the answer; returns what the picture shows, for those who do not see it.
+    """
+
+    draw: Callable[[Any], bytes | str]
+    words: Callable[[Any], str]
+
+
+class Panel:
+    """Controls wired to one pure function, and its answer in a sentence and pictures.
+
+    Parameters
+    ----------
+    title : str
+    controls : mapping of str to widget
+        By the names of the function's parameters, in reading order; each has a ``value``.
+    ask : callable
+        ``ask(**values)``: the answer. Its ValueError, DataError or FitError is shown in
+        words, and the last good picture stays.
+    sentence : callable
+        Of the answer: the one live sentence.
+    views : sequence of View
+    table : callable, optional
+        Of the answer: a DataFrame, for "Read as table".
+    call : callable, optional
+        ``call(**values)``: the library lines that make the same result.
+    above, below : sequence of widget
+        What else the panel holds, over and under the controls and the picture.
+
+    Attributes
+    ----------
+    box : widget
+        All of it, to be shown.
+    answer
+        The last good one.
+    """
+
+    def __init__(
+        self,
+        *,
+        title: str,
+        controls: Mapping[str, ipywidgets.Widget],
+        ask: Callable[..., Any],
+        sentence: Callable[[Any], str],
+        views: Sequence[View] = (),
+        table: Callable[[Any], pd.DataFrame] | None = None,
+        call: Callable[..., str] | None = None,
+        above: Sequence[ipywidgets.Widget] = (),
+        below: Sequence[ipywidgets.Widget] = (),
+    ) -> None:
+        self.title, self.controls, self.answer = title, dict(controls), None
+        self._ask, self._say, self._views = ask, sentence, tuple(views)
+        self._as_table, self._as_call = table, call
+        self._held = False
+        self._start = {name: control.value for name, control in self.controls.items()}
+        self.pictures = tuple(Picture() for _ in views)
+        self.sentence, self.fault = Words(kind="result"), Words(kind="alert")
+        self.notes = Words()
+        self.table = Grid(fold="Read as table") if table else None
+        self.call = Words(kind="code", fold="Show the call") if call else None
+        self.again = Press(label="Reset", do=self.reset)
+        self.box = self._laid_out(above, below)
+        for control in self.controls.values():
+            control.observe(lambda _: self.refresh(), "value")
+        for folded in filter(None, (self.table, self.call)):
+            folded.observe(lambda _: self._tell_more(), "unfolded")
+        self.refresh()
+
+    def _laid_out(self, above, below):
+        heading = ipywidgets.HTML(f"<h3>{html.escape(self.title)}</h3>")
+        grid = ipywidgets.VBox([*self.controls.values()])
+        grid.add_class("flutelab-controls")
+        more = [folded for folded in (self.table, self.call) if folded]
+        parts = [heading, *above, grid, self.fault, *self.pictures, self.sentence, self.notes]
+        box = ipywidgets.VBox([*parts, *below, self.again, *more])
+        box.add_class("flutelab-panel")
+        return box
+
+    def values(self) -> dict[str, Any]:
+        """Return what the controls say."""
+        return {name: control.value for name, control in self.controls.items()}
+
+    def set(self, **values: Any) -> None:
+        """Move several controls at once; the answer follows once."""
+        self._held = True
+        try:
+            for name, value in values.items():
+                self.controls[name].value = value
+        finally:
+            self._held = False
+        self.refresh()
+
+    def reset(self) -> None:
+        """All controls as at first."""
+        for control in self.controls.values():
+            if hasattr(control, "fault"):
+                control.fault = ""
+        self.set(**self._start)
+
+    def refresh(self) -> None:
+        """Ask anew, and show the answer or what is wrong."""
+        if self._held:
+            return
+        heard: list[warnings.WarningMessage]
+        try:
+            with warnings.catch_warnings(record=True) as heard:
+                for kind in (ValidityWarning, FitWarning):
+                    warnings.simplefilter("always", kind)
+                answer = self._ask(**self.values())
+                drawn = [view.draw(answer) for view in self._views]
+        except (ValueError, DataError, FitError) as error:
+            self.fault.text = str(error)
+            return
+        self.answer, self.fault.text = answer, ""
+        for view, picture, content in zip(self._views, self.pictures, drawn, strict=True):
+            with picture.hold_sync():
+                picture.alt = view.words(answer)
+                setattr(picture, "svg" if isinstance(content, str) else "png", content)
+        self.sentence.text = self._say(answer)
+        self.notes.text = " ".join(plain_notes([str(one.message) for one in heard]))
+        self._tell_more()
+
+    def _tell_more(self):
+        """The table and the call, while they are seen."""
+        if self.answer is None:
+            return
+        if self.table is not None and self.table.unfolded:
+            fill(self.table, self._as_table(self.answer))
+        if self.call is not None and self.call.unfolded:
+            self.call.text = self._as_call(**self.values())
+
+    def still(self) -> dict[str, bytes | str]:
+        """Return the pictures as they stand, with words across them that say so, by MIME type."""
+        drawn = [picture.png for picture in self.pictures if picture.png]
+        if drawn:
+            return {"image/png": still_of(drawn)}
+        svg = next((picture.svg for picture in self.pictures if picture.svg), "")
+        return {"image/svg+xml": svg} if svg else {}
+
+    def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
+        live = self.box._repr_mimebundle_() or {}
+        return {**live, **self.still(), "text/plain": f"{self.title}. {self.sentence.text}"}
+
+
+def still_of(pictures: Sequence[bytes]) -> bytes:
+    """Return pictures (PNG) one above the other, with words across that they are a still."""
+    parts = [Image.open(io.BytesIO(one)).convert("RGB") for one in pictures]
+    width, band = max(part.width for part in parts), 34
+    whole = Image.new("RGB", (width, band + sum(part.height for part in parts)), "white")
+    draw = ImageDraw.Draw(whole)
+    draw.rectangle((0, 0, width, band - 1), fill="#404040")
+    face = Path(mpl.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf"
+    draw.text((12, 7), STILL, fill="white", font=ImageFont.truetype(str(face), 17))
+    top = band
+    for part in parts:
+        whole.paste(part, (0, top))
+        top += part.height
+    held = io.BytesIO()
+    whole.save(held, "PNG", optimize=True)
+    return held.getvalue()

@@ -1,0 +1,86 @@
+"""Pictures that follow a slider: drawn once, afterwards only what moves is drawn anew."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable, Hashable, Sequence
+from typing import Any
+
+from matplotlib.artist import Artist
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from PIL import Image
+
+from flutelab.view.style import style
+
+DPI = 100  # a picture of 9 in is 900 pixels wide and is shown at that size
+
+
+class Live:
+    """Draws an answer as PNG bytes.
+
+    Parameters
+    ----------
+    begin : callable
+        ``begin(figure, answer)`` draws axes, titles and all that stays, and returns the
+        artists that move (a sequence; they need no data yet).
+    move : callable
+        ``move(artists, answer)`` gives the artists their data.
+    frame : callable, optional
+        ``frame(answer)``: when what it returns changes, all is drawn anew. Put limits and
+        titles in it.
+    size : (float, float)
+        Width and height [inches], at `DPI` pixels each.
+
+    Notes
+    -----
+    The background is kept with the layout frozen; moving artists are drawn over it. A key
+    press costs about a fifth of drawing the figure anew (tests/benchmarks/panels.py).
+    """
+
+    def __init__(
+        self,
+        begin: Callable[[Figure, Any], Sequence[Artist]],
+        move: Callable[[Sequence[Artist], Any], None],
+        frame: Callable[[Any], Hashable] = lambda _: None,
+        size: tuple[float, float] = (9.0, 4.2),
+    ) -> None:
+        self._begin, self._move, self._frame, self._size = begin, move, frame, size
+        self._drawn: Hashable = _NOTHING
+
+    def __call__(self, answer: Any) -> bytes:
+        """Return the picture of an answer as PNG bytes."""
+        wanted = self._frame(answer)
+        if wanted != self._drawn:
+            self._draw_all(answer)
+            self._drawn = wanted
+        self._move(self._artists, answer)
+        canvas = self._canvas
+        canvas.restore_region(self._background)
+        for artist in sorted(self._artists, key=lambda one: one.get_zorder()):
+            artist.axes.draw_artist(artist) if artist.axes else artist.draw(canvas.renderer)
+        return _png(canvas)
+
+    def _draw_all(self, answer):
+        with style():
+            figure = Figure(figsize=self._size, dpi=DPI, layout="constrained", facecolor="white")
+            self._canvas = FigureCanvasAgg(figure)
+            self._artists = tuple(self._begin(figure, answer))
+            self._move(self._artists, answer)  # the layout makes room for them too
+            self._canvas.draw()
+            figure.set_layout_engine("none")
+            for artist in self._artists:
+                artist.set_animated(True)
+            self._canvas.draw()
+            self._background = self._canvas.copy_from_bbox(figure.bbox)
+
+
+_NOTHING = object()
+
+
+def _png(canvas: FigureCanvasAgg) -> bytes:
+    width, height = canvas.get_width_height()
+    drawn = Image.frombuffer("RGBA", (width, height), canvas.buffer_rgba(), "raw", "RGBA", 0, 1)
+    held = io.BytesIO()
+    drawn.convert("RGB").save(held, "PNG", compress_level=1)
+    return held.getvalue()

@@ -1,0 +1,14 @@
+// A button.
+function render({ model, el }) {
+  keepKeys(el);
+  const button = Object.assign(document.createElement("button"), { type: "button" });
+  el.append(button);
+  const update = () => {
+    button.textContent = model.get("label");
+    button.disabled = model.get("disabled");
+  };
+  button.addEventListener("click", () => model.send("pressed"));
+  for (const key of ["label", "disabled"]) model.on(`change:${key}`, update);
+  update();
+}
+export default { render };

@@ -1,0 +1,169 @@
+"""The parts that every panel is made of: controls, live pictures, the frame."""
+
+import io
+
+import numpy as np
+import pandas as pd
+import pytest
+from PIL import Image
+
+from flutelab.view.panels.frame import STILL, Panel, View, still_of
+from flutelab.view.panels.kit import Choice, Number, Press, Save, texts
+from flutelab.view.panels.live import Live
+
+
+def root(x, scale=1.0):
+    if x < 0:
+        msg = f"x is {x:g}; a root needs 0 or more"
+        raise ValueError(msg)
+    return scale * np.sqrt(x)
+
+
+def begin(figure, _):
+    ax = figure.subplots()
+    ax.set_xlim(0, 1)
+    ax.set_ylim(0, 4)
+    return ax.plot([], [], "o")
+
+
+LIVE = Live(begin, lambda artists, y: artists[0].set_data([0.5], [y]), size=(3, 2))
+
+
+@pytest.fixture
+def panel():
+    return Panel(
+        title="A root",
+        controls={
+            "x": Number(label="x", unit="m", value=4, low=-1, high=9, step=1),
+            "scale": Choice(label="scale", choices={"once": 1.0, "twice": 2.0}),
+        },
+        ask=root,
+        sentence=lambda y: f"The root is {y:.2f}.",
+        views=[View(draw=LIVE, words=lambda y: f"A dot at {y:.2f}")],
+        table=lambda y: pd.DataFrame({"root_m": [y]}),
+        call=lambda x, scale: f"root({x:g}, {scale:g})",
+    )
+
+
+def test_a_control_moves_the_sentence_and_the_picture(panel):
+    assert panel.sentence.text == "The root is 2.00."
+    before = panel.pictures[0].png
+    panel.controls["x"].value = 9
+    assert panel.sentence.text == "The root is 3.00."
+    assert panel.pictures[0].alt == "A dot at 3.00"
+    assert panel.pictures[0].png != before
+    panel.controls["scale"].index = 1
+    assert panel.sentence.text == "The root is 6.00."
+
+
+def test_what_cannot_be_is_said_and_the_last_picture_stays(panel):
+    before = panel.pictures[0].png
+    panel.controls["x"].type_in("-1")
+    assert panel.fault.text == "x is -1; a root needs 0 or more"
+    assert panel.sentence.text == "The root is 2.00."
+    assert panel.pictures[0].png == before
+    panel.controls["x"].type_in("1")
+    assert (panel.fault.text, panel.sentence.text) == ("", "The root is 1.00.")
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        ("four", "'four' is not a number; write it like 7.5"),
+        ("12", "'12': x can be -1.0 to 9.0 m here"),
+        ("nan", "'nan': x can be -1.0 to 9.0 m here"),
+    ],
+)
+def test_a_box_keeps_its_value_when_typed_wrong(panel, typed, words):
+    x = panel.controls["x"]
+    x.type_in(typed)
+    assert (x.fault, x.value) == (words, 4)
+    x.type_in("2,25")
+    assert (x.fault, x.value) == ("", 2.25)
+
+
+def test_reset_and_several_at_once(panel):
+    panel.set(x=1, scale=2.0)
+    assert panel.sentence.text == "The root is 2.00."
+    panel.again.pressed()
+    assert panel.values() == {"x": 4, "scale": 1.0}
+
+
+def test_table_and_call_on_request(panel):
+    assert panel.table.rows == []
+    panel.table.unfolded = panel.call.unfolded = True
+    assert (panel.table.columns, panel.table.rows) == (["root m"], [["2"]])
+    panel.controls["x"].value = 9
+    assert panel.table.rows == [["3"]]
+    assert panel.call.text == "root(9, 1)"
+
+
+def test_a_choice_refuses_what_it_does_not_offer(panel):
+    with pytest.raises(ValueError, match="scale: 3 is no choice"):
+        panel.controls["scale"].value = 3
+
+
+def test_a_still_says_what_it_is(panel):
+    shown = panel._repr_mimebundle_()
+    still = Image.open(io.BytesIO(shown["image/png"]))
+    assert still.size == (300, 234)
+    assert "application/vnd.jupyter.widget-view+json" in shown
+    assert shown["text/plain"] == "A root. The root is 2.00."
+    band = np.asarray(still.convert("L"))[:34]
+    assert band[0, 0] == 0x40  # a dark band, with light letters on it
+    assert band.max() > 200
+    assert "Run All Cells" in STILL
+
+
+def test_a_live_picture_is_what_drawing_it_anew_gives():
+    moved = [LIVE(y) for y in (1.0, 2.0, 3.0)][-1]
+    anew = Live(begin, LIVE._move, size=(3, 2))(3.0)
+    one, other = (np.asarray(Image.open(io.BytesIO(png))).astype(int) for png in (moved, anew))
+    assert np.abs(one - other).max() == 0
+
+
+def test_a_live_picture_is_drawn_anew_when_its_frame_changes():
+    drawn = []
+
+    def counted(figure, y):
+        drawn.append(y)
+        return begin(figure, y)
+
+    live = Live(counted, LIVE._move, frame=lambda y: y > 2, size=(3, 2))
+    for y in (0.5, 1.0, 3.0, 3.5):
+        live(y)
+    assert drawn == [0.5, 3.0]
+
+
+def test_a_file_is_made_when_asked_for_and_its_faults_are_told():
+    told, sent = [], []
+
+    def broken():
+        msg = "no bore yet; type it first"
+        raise ValueError(msg)
+
+    save = Save(label="Save", make=lambda: ("a.csv", b"1"), failed=told.append)
+    save.send = lambda content, buffers: sent.append((content, buffers))
+    save.press()
+    save.make = broken
+    save.press()
+    assert sent == [({"name": "a.csv"}, [b"1"])]
+    assert told == ["no bore yet; type it first"]
+
+
+def test_texts_of_a_table():
+    frame = pd.DataFrame({"frequency_hz": [440.12345, np.nan, 12345.6], "note": ["A4", "", "x"]})
+    columns, rows = texts(frame)
+    assert columns == ["frequency hz", "note"]
+    assert rows == [["440.1", "A4"], ["", ""], ["12346", "x"]]
+
+
+def test_a_press():
+    pressed = []
+    Press(label="Go", do=lambda: pressed.append(1)).pressed()
+    assert pressed == [1]
+
+
+def test_stills_stand_one_above_the_other():
+    two = [LIVE(1.0), LIVE(2.0)]
+    assert Image.open(io.BytesIO(still_of(two))).size == (300, 34 + 2 * 200)
