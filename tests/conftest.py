@@ -25,7 +25,7 @@ def pytest_ignore_collect(collection_path: Path) -> bool | None:
     return True if inside and not collection_path.name.startswith("test_") else None
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def find_tool():
     """Return a function that finds an outside program, or ends the test.
 
