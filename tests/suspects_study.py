@@ -42,8 +42,12 @@ class Planted:
     index: int | None = None
     name: str | None = None
 
+    def is_named(self, suspect) -> bool:
+        """Whether a suspect names it; a hole's diameter and place are told as one mistake."""
+        return any(map(self.is_right, suspect.of_one_hole or (suspect,)))
+
     def is_right(self, suspect) -> bool:
-        """Whether a suspect names it."""
+        """Whether that very cause is right."""
         here = self.index in (None, suspect.index) and self.name in (None, suspect.name)
         return suspect.cause in self.causes and here
 
@@ -63,9 +67,9 @@ def words_of(holes):
     return [(w, 1) for w in scale * 2 + forks] + [(w, 2) for w in scale[:3]]
 
 
-def drawn(flute, rng, *, kelvin=0.0):
+def drawn(flute, rng, *, kelvin=0.0, words=words_of):
     """What is measured on a flute as it truly is."""
-    words, register = zip(*words_of(len(flute.holes)), strict=True)
+    words, register = zip(*words(len(flute.holes)), strict=True)
     air = moist_air(WRITTEN)
     book = notes_of(flute, words, register=register, air=air)
     leaves = {}
@@ -117,8 +121,13 @@ def _register(seed, rng):
     return Planted(measured=written, causes=("octave", "register"), index=row)
 
 
-def _fingering(seed, rng):
-    measured = _clean(seed, rng).measured
+def scale_of(holes):
+    """(fingering, register) of the scale alone, each note once."""
+    return [("x" * (holes - n) + "o" * n, 1) for n in range(holes + 1)]
+
+
+def _fingering(seed, rng, words=words_of):
+    measured = drawn(flutes()[seed % len(flutes())], rng, words=words)
     while True:
         row = _row(measured, rng)
         word = measured.rows.label[row]
@@ -205,6 +214,7 @@ MISTAKES = {
     "inch": _inch,
     "a4": _a4,
     "temperature": _temperature,
+    "fingering, scale": partial(_fingering, words=scale_of),
 }
 
 
@@ -221,7 +231,8 @@ def outcome(mistake: str, seed: int) -> dict:
     first = found[0] if found else None
     return {
         "seed": seed,
-        "first": first is not None and planted.is_right(first),
+        "likelier": first is not None and planted.is_right(first),
+        "first": first is not None and planted.is_named(first),
         "beside": first is not None and any(map(planted.is_right, (first, *first.or_else))),
         "any": any(map(planted.is_right, found)),
         "said": "nothing" if first is None else f"{first.cause} {first.name}".strip(),
@@ -250,23 +261,30 @@ def study(mistake: str, seeds, workers: int = 1) -> list[dict]:
         return list(pool.map(partial(outcome, mistake), seeds, chunksize=2))
 
 
+KEYS = ("likelier", "first", "beside", "any")
+
+
 def line(mistake: str, outcomes: list[dict]) -> str:
     """Return one line of the study's table, in percent of the tables.
 
-    ``first``: the mistake is named first; ``beside``: or said with what is; ``any``: among all
-    that is named; ``nothing``: nothing is named.
+    ``likelier``: that very cause comes first; ``first``: the mistake is named first, of a hole
+    with both its diameter and its place where either may be off; ``beside``: or said with what
+    is; ``any``: among all that is named; ``nothing``: nothing is named.
     """
-    share = {key: 100 * np.mean([o[key] for o in outcomes]) for key in ("first", "beside", "any")}
+    share = {key: 100 * np.mean([o[key] for o in outcomes]) for key in KEYS}
     quiet = 100 * np.mean([o["count"] == 0 for o in outcomes])
     wrong = Counter(o["said"] for o in outcomes if not o["first"])
     named = ", ".join(f"{name} {count}" for name, count in wrong.most_common(5))
     return (
-        f"{mistake:<12}{share['first']:6.0f}{share['beside']:8.0f}{share['any']:6.0f}{quiet:9.0f}"
-        f"   {named}"
+        f"{mistake:<17}{share['likelier']:9.0f}{share['first']:6.0f}{share['beside']:8.0f}"
+        f"{share['any']:6.0f}{quiet:9.0f}   {named}"
     )
 
 
-HEAD = f"{'planted':<12}{'first':>6}{'beside':>8}{'any':>6}{'nothing':>9}   else named first"
+HEAD = (
+    f"{'planted':<17}{'likelier':>9}{'first':>6}{'beside':>8}{'any':>6}{'nothing':>9}"
+    "   else named first"
+)
 
 
 if __name__ == "__main__":

@@ -60,6 +60,17 @@ class Suspect:
     chance: float
     or_else: tuple[Suspect, ...] = ()
 
+    @property
+    def of_one_hole(self) -> tuple[Suspect, ...]:
+        """What may be off at a suspicious hole, the likelier first: its diameter, place, or either.
+
+        Either explains about as much by an ``amount`` of its own: one mistake, a hole that is
+        not drilled as written, which only a caliper takes apart. Empty of other kinds.
+        """
+        if self.kind != "hole":
+            return ()
+        return (self, *(o for o in self.or_else if (o.kind, o.index) == ("hole", self.index)))
+
 
 def suspects(calibration: Calibration) -> tuple[Suspect, ...]:
     """Return what does not fit, most telling first, each with its likely cause.
