@@ -8,11 +8,15 @@ from contextlib import AbstractContextManager
 from matplotlib import pyplot as plt
 from matplotlib.figure import Figure
 
-# The colour-blind-safe palette of Okabe and Ito, as printed by B. Wong, "Color blindness",
-# Nature Methods 8, 441 (2011), doi:10.1038/nmeth.1618 (numbers from memory). Its light
-# colours are too pale for lines and points on white: sky blue and orange serve as fills only.
-BLUE, GREEN, PURPLE, VERMILION = "#0072B2", "#009E73", "#CC79A7", "#D55E00"
-BLACK, SKY, ORANGE = "#000000", "#56B4E9", "#E69F00"
+# Lines, points and letters: any two differ by 15 in lightness (CIE L*) or more, so that they
+# part in grey, for every kind of colour vision and on a dim projector, and each stands out
+# from white by 3 to 1 or more (tests/test_style.py). Hues after the palette of Okabe and Ito, as
+# printed by B. Wong, "Color blindness", Nature Methods 8, 441 (2011), doi:10.1038/nmeth.1618
+# (from memory). GREEN is too pale for letters.
+BLUE, VERMILION, GREEN, PURPLE, BLACK = "#004886", "#BA4700", "#00A67E", "#3A095F", "#000000"
+PALETTE = (BLUE, VERMILION, GREEN, PURPLE, BLACK)
+# Fills of their palette, too pale for lines: a hatch goes with each.
+SKY, ORANGE = "#56B4E9", "#E69F00"
 DARK, GREY, PALE = "#404040", "#737373", "#D9D9D9"
 
 # A session has a colour and a shape of its own: the picture serves in black and white too.

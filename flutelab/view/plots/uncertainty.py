@@ -32,7 +32,7 @@ _COLOURS = dict(zip(PARTS, (BLUE, ORANGE, GREEN, GREY, PALE), strict=True))
 _HATCHES = dict(zip(PARTS, ("", "///", "\\\\\\", "xx", "..."), strict=True))
 _LINES = 12  # quantities shown by themselves
 _CURVES = ((BLUE, "-"), (VERMILION, "--"), (GREEN, "-."), (PURPLE, ":"), (BLACK, (0, (5, 1))),
-           (SKY, "-"))  # fmt: skip
+           (GREY, "-"))  # fmt: skip
 _HIGH = 9.5  # of the rise, so that 3 sd is seen
 
 

@@ -9,7 +9,7 @@ from matplotlib.ticker import FuncFormatter
 from flutelab.files.worth_words import way_words
 from flutelab.fitting.worth import CALIBRATED, Worth, size_of
 from flutelab.view.plots.parts import handle, new_axes
-from flutelab.view.style import BLUE, DARK, GREEN, GREY, PALE, VERMILION, style
+from flutelab.view.style import BLUE, DARK, GREY, PALE, VERMILION, style
 
 _LINEAR = 10.0  # cents, up to which the scale is even
 _LINE = 0.34  # inches of height a way
@@ -73,7 +73,7 @@ def _name_lines(ax, worth, order):
     ax.set_yticks(range(len(order)), [way_words(worth.ways[way]) for way in order])
     for label, way in zip(ax.get_yticklabels(), order, strict=True):
         if worth.ways[way] == CALIBRATED:
-            label.set(fontweight="bold", color=GREEN)
+            label.set(fontweight="bold", color=BLUE)
     ax.tick_params(axis="y", length=0)
     ax.set_ylim(-0.6, len(order) - 0.4)
 
