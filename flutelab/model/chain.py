@@ -31,8 +31,8 @@ from flutelab.physics.breath import AirAlong, air_at
 from flutelab.physics.hole import HoleFormulas
 from flutelab.physics.window import stub_length, window_length
 
-# m, of bore taken as one air where it changes along it; no spacing of holes that one would write:
-# where one passes it a note jumps, by 0.001 cent
+# m, the longest bore with one sound speed where the air changes along it. Where a tube passes a
+# multiple of it a note jumps by 0.001 cent, so it is not a spacing that a flute file would have.
 PIECE = 0.0307
 
 
@@ -205,7 +205,7 @@ def _diameters(flute):
 
 
 def _bore_air(air, offset, places, pieces):
-    """The air of openings, pieces of bore and outside, and the pieces as heard through it.
+    """The air of openings, pieces of bore and outside, and the pieces with its change of rho c.
 
     `offset` warms all that is inside.
     """
@@ -230,8 +230,8 @@ def _bore_air(air, offset, places, pieces):
     )
     return all_air, replace(
         pieces,
-        near_air=np.sqrt(wave_impedance(middle) / wave_impedance(near)),
-        far_air=np.sqrt(wave_impedance(middle) / wave_impedance(far)),
+        near_scale=np.sqrt(wave_impedance(middle) / wave_impedance(near)),
+        far_scale=np.sqrt(wave_impedance(middle) / wave_impedance(far)),
     )
 
 
