@@ -24,7 +24,12 @@ STEEPEST = 0.1  # of a cone's narrow end, its change of radius: losses are those
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Cones:
-    """The cones of all tubes in a row; tube i has those from ``first[i]`` to ``first[i + 1]``."""
+    """The cones of all tubes in a row; tube i has those from ``first[i]`` to ``first[i + 1]``.
+
+    Where the air changes along the bore, ``near_scale`` and ``far_scale`` are the square roots
+    of rho c halfway over that at either end (None in one air): a wave meets the same change of
+    impedance in a tube of one air whose radius is the bore's times these.
+    """
 
     length: np.ndarray
     near: np.ndarray  # radius at the head's side [m]
@@ -32,6 +37,16 @@ class Cones:
     flare: np.ndarray  # how fast the radius grows
     middle: np.ndarray  # its place along the bore
     first: tuple[int, ...]
+    near_scale: np.ndarray | None = None
+    far_scale: np.ndarray | None = None
+
+    def in_one_air(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Return near and far radius and flare of cones of one air with the same impedance."""
+        if self.near_scale is None:
+            return self.near, self.far, self.flare
+        near, far = self.near * self.near_scale, self.far * self.far_scale
+        there = self.length > 0  # in a batch a cone may have no length in one of its flutes
+        return near, far, np.where(there, far - near, 0.0) / np.where(there, self.length, 1.0)
 
 
 def cones(
@@ -119,8 +134,8 @@ def cone_elements(
     cones' rho c over the head's [m2].
     """
     gamma, relative = propagation(frequency, 0.5 * (bore.near + bore.far), air, loss)
-    impedance = relative * reference / (bore.near * bore.far)
-    return cone(gamma, impedance, bore.length, bore.near, bore.far, bore.flare)
+    near, far, flare = bore.in_one_air()
+    return cone(gamma, relative * reference / (near * far), bore.length, near, far, flare)
 
 
 def end_to_end(bore: Cones, each: tuple[np.ndarray, ...]) -> tuple[np.ndarray, ...]:
@@ -161,8 +176,8 @@ def clamped_between(
     B_joined/(B_before B_next) is negative (the pivot of the node between them; Wittrick and
     Williams, see `modes.mode_count`); a negative series mass alone counts as -1.
     """
-    impedance = reference / (bore.near * bore.far)
-    each = cone(1j * k, impedance, bore.length, bore.near, bore.far, bore.flare)
+    near, far, flare = bore.in_one_air()
+    each = cone(1j * k, reference / (near * far), bore.length, near, far, flare)
     total = np.sum(np.floor(k * bore.length / np.pi), axis=-1)
     for tube, (begin, end) in enumerate(pairwise(bore.first)):
         chained = [tuple(part[..., i] for part in each) for i in range(begin, end)]

@@ -86,7 +86,8 @@ def by_hand(
     fingerings : Rows
         N rows; their registers are of no account.
     corrections : Corrections, optional
-        Without a batch axis. The rules take the window's correction from it and nothing else.
+        Without a batch axis. The rules take the window's correction from it and nothing else; the
+        cut pipe takes all but what blowing adds, and so does the model they are compared with.
     formulas : Formulas, optional
         Of the model, the window's correction and the holes' lengths.
 
@@ -95,6 +96,11 @@ def by_hand(
     ValueError
         A flute that is stopped at an end, with or without open holes: the rules are those of
         half a wave, and of a tail that is open.
+
+    Warns
+    -----
+    ValidityWarning
+        As `predict_notes`.
 
     Notes
     -----

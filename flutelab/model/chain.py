@@ -7,7 +7,7 @@ openings (head, holes, foot), the holes, or the tubes between openings.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from itertools import pairwise
 
 import numpy as np
@@ -31,7 +31,9 @@ from flutelab.physics.breath import AirAlong, air_at
 from flutelab.physics.hole import HoleFormulas
 from flutelab.physics.window import stub_length, window_length
 
-PIECE = 0.03  # m, of bore taken as one air where it changes along it
+# m, the longest bore with one sound speed where the air changes along it. Where a tube passes a
+# multiple of it a note jumps by 0.001 cent, so it is not a spacing that a flute file would have.
+PIECE = 0.0307
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -157,6 +159,7 @@ def chain(
     arm = holes.pop("series") * (reference / bore[..., 1:-1]) ** 2 / 2
     longest = PIECE if isinstance(rows.air, AirAlong) else None
     pieces = cones(stations, places, scale.bore, longest)
+    air, pieces = _bore_air(rows.air, scale.air_offset, places, pieces)
     numbers = {
         "radius": reference,
         "tubes": join([later - before for before, later in pairwise(places)]),
@@ -169,7 +172,6 @@ def chain(
         "loss": scale.loss,
         "coupling": scale.coupling,
     }
-    air = _bore_air(rows.air, scale.air_offset, places, pieces)
     outside = (bore[..., -2:-1] if flute.holes else bore[..., -1:]) + _thickness(flute)
     return Chain(
         **numbers,
@@ -203,25 +205,39 @@ def _diameters(flute):
 
 
 def _bore_air(air, offset, places, pieces):
-    """The air of openings, pieces of bore and outside; `offset` warms all that is inside."""
+    """The air of openings, pieces of bore and outside, and the pieces with its change of rho c.
+
+    `offset` warms all that is inside.
+    """
     with already_warned():
         by_row = type(air)(**{name: _air_leaf(value) for name, value in vars(air).items()})
     if isinstance(air, Air):
         one = warmer(by_row, offset) if np.any(offset) else by_row
-        return BoreAir(openings=one, holes=one, pieces=one, outside=one)
+        return BoreAir(openings=one, holes=one, pieces=one, outside=one), pieces
     head, foot = places[0], places[-1]
 
     def inside(where):
         there = air_at(by_row, (where - head) / (foot - head))
         return warmer(there, offset) if np.any(offset) else there
 
-    openings = inside(join(places))
-    return BoreAir(
+    openings, middle = inside(join(places)), inside(pieces.middle)
+    near, far = (inside(pieces.middle + side * pieces.length / 2) for side in (-1, 1))
+    all_air = BoreAir(
         openings=openings,
         holes=Air(**{name: value[..., 1:-1] for name, value in vars(openings).items()}),
-        pieces=inside(pieces.middle),
+        pieces=middle,
         outside=air_at(by_row, 1.0),
     )
+    return all_air, replace(
+        pieces,
+        near_scale=np.sqrt(wave_impedance(middle) / wave_impedance(near)),
+        far_scale=np.sqrt(wave_impedance(middle) / wave_impedance(far)),
+    )
+
+
+def wave_impedance(air: Air) -> np.ndarray:
+    """Return rho c [Pa s/m]."""
+    return air.density * air.sound_speed
 
 
 def _air_leaf(value):

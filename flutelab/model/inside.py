@@ -11,7 +11,7 @@ import numpy as np
 from flutelab.errors import already_warned
 from flutelab.model.axes import columns
 from flutelab.model.bore import product
-from flutelab.model.chain import Chain, Formulas, chain, opening_places
+from flutelab.model.chain import Chain, Formulas, chain, opening_places, wave_impedance
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Bore, End, Flute, Hole, Window, bore_diameter
 from flutelab.model.lattice import Elements, elements, solve, system
@@ -127,7 +127,7 @@ def standing_wave(
     Between the openings the wave is cut at the points and carried on with the two-ports of the
     bore (plane waves, cones as spherical ones). A tapered bore is thus cut finer than for
     `modes`, which changes the losses in the fourth digit, and so is air that changes along the
-    bore, which moves the mode by up to 0.05 cent down to 15 C. A hole's series arms are lumped at
+    bore, which moves the mode by up to 0.006 cent down to 15 C. A hole's series arms are lumped at
     its place: the pressure there is that between them. From the window's centre to the edge
     the wave is drawn as if the window were a point.
 
@@ -356,7 +356,7 @@ def _effective(fine, frequency, places, nodes, first, wave):
 def _plane_wave(fine: Chain, frequency, count):
     """Wave number [1/m] and rho c/S relative to the head's, (N, nodes), of air and bore there."""
     air = fine.air.openings
-    relative = air.density * air.sound_speed
+    relative = wave_impedance(air)
     relative = relative / (relative[..., :1] if np.ndim(relative) else relative)
     radius = columns(fine.radius, fine.bore_radius, fine.foot.radius)
     k = 2 * np.pi * frequency[..., None] / air.sound_speed

@@ -15,7 +15,7 @@ import numpy as np
 from flutelab.errors import ValidityWarning, already_warned
 from flutelab.model.axes import columns, leaf
 from flutelab.model.bore import clamped_between, cone_elements, end_to_end, product
-from flutelab.model.chain import Chain, Formulas, chain
+from flutelab.model.chain import Chain, Formulas, chain, wave_impedance
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute
 from flutelab.model.rows import Rows
@@ -63,8 +63,8 @@ def elements(
     air = chain.air
     k = _Parts(2 * np.pi * frequency / air.openings.sound_speed)
     # rho c of each opening over that at the head, which all impedances are relative to
-    at_head = _Parts(_wave_impedance(air.openings)).head
-    relative = _Parts(_wave_impedance(air.openings) / at_head)
+    at_head = _Parts(wave_impedance(air.openings)).head
+    relative = _Parts(wave_impedance(air.openings) / at_head)
     lead = np.broadcast_shapes(k.all.shape[:-1], (*chain.shape, 1))
     openings = np.empty((4, *lead, chain.is_open.shape[-1] + 2), dtype=complex)
     own = columns(
@@ -109,10 +109,6 @@ def _make_relative(openings, relative):
     openings[3] /= np.where(closed, relative, 1.0)
 
 
-def _wave_impedance(air):
-    return air.density * air.sound_speed
-
-
 def _clamped_modes(chain, frequency, k, arms, at_head):
     """Modes of tubes, pads and the cavity behind the window, each on its own (...)."""
     before, after = (arm.imag for arm in arms)
@@ -132,7 +128,7 @@ def _clamped_modes(chain, frequency, k, arms, at_head):
 
 def _reference(chain, at_head):
     """What `cone_elements` takes impedances relative to."""
-    return chain.radius**2 * (_wave_impedance(chain.air.pieces) / at_head)
+    return chain.radius**2 * (wave_impedance(chain.air.pieces) / at_head)
 
 
 def _fill_end(into, chain, end, k, radiation):
@@ -222,7 +218,7 @@ def _folded_tubes(chain, frequency, arms, at_head, loss):
 def _mutual(chain, frequency, own, at_head, radiation):
     """Z_ij (..., n, n) between open openings through the air outside, zero elsewhere."""
     outside = chain.air.outside
-    relative = _wave_impedance(outside) / at_head
+    relative = wave_impedance(outside) / at_head
     own = own / relative
     impedance = mutual_impedance(
         leaf(2 * np.pi * frequency / outside.sound_speed),

@@ -54,6 +54,11 @@ def single_temperature_error(
     TypeError
         Rows whose air does not change along the bore.
 
+    Warns
+    -----
+    ValidityWarning
+        As `predict_notes`.
+
     Examples
     --------
     >>> import flutelab

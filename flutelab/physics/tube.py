@@ -107,8 +107,9 @@ def propagation(
         return j_k, np.ones_like(j_k)
     stokes = stokes_number(frequency, radius, air)
     warn_of_stokes(np.min(np.abs(stokes), initial=np.inf))
-    s = (1 - bessel_ratio(stokes)) ** -0.5
-    t = (1 + (air.heat_ratio - 1) * bessel_ratio(stokes * np.sqrt(air.prandtl))) ** 0.5
+    # roots, not powers: of complex arrays ten times faster
+    s = 1 / np.sqrt(1 - bessel_ratio(stokes))
+    t = np.sqrt(1 + (air.heat_ratio - 1) * bessel_ratio(stokes * np.sqrt(air.prandtl)))
     return j_k * (1 + loss * (s * t - 1)), 1 + loss * (s / t - 1)
 
 

@@ -10,6 +10,7 @@ import argparse
 import io
 import sys
 import tracemalloc
+import warnings
 from dataclasses import replace
 from itertools import islice, product
 from pathlib import Path
@@ -202,6 +203,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--tries", type=int, default=9)
     tries = parser.parse_args().tries
+    warnings.simplefilter("ignore", flutelab.ValidityWarning)  # of times, not of what they time
     print(
         f"flutelab {flutelab.__version__}, numpy {np.__version__}, Python {sys.version.split()[0]}"
     )
