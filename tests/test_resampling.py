@@ -59,6 +59,23 @@ def test_spread_of_unrelated_notes_is_that_of_the_mean():
     assert np.mean(found.theta) == pytest.approx(x.mean(), abs=0.1)
 
 
+def test_a_note_drawn_twice_counts_as_two_notes():
+    # By hand: one unknown, the session's offset, as good as free, and each note's own error,
+    # 5 cents, beside readings of 0.5: the mean of what was drawn, each as often as it was, and not
+    # less for being the same note (one error for both would make it that: 1/(0.5^2/k + 5^2)).
+    measured = notes_of(SIX, SCALE, off=np.array([3.0, -1, 4, -1, 5, -9, 2]), sd=0.5)
+    held = [name for name in vars(Corrections()) if not name.endswith("_pressure")]
+    result = calibrate(measured, hold=held, free=(), model_sd=5.0)
+    problem = result.problem
+    wide = [p if p.note else replace(p, prior=replace(p.prior, sd=1e4)) for p in problem.parameters]
+    problem = type(problem)(problem.tables, tuple(wide), problem.start)
+    found = bootstrap(replace(result, problem=problem), 50, seed=7)
+    x = problem.cents(np.zeros(len(wide)))
+    drawn = np.random.default_rng(7).multinomial(7, np.full(7, 1 / 7), size=50)
+    session = found.names.index("session all")
+    assert found.theta[:, session] == pytest.approx(drawn @ x / 7, abs=1e-3)
+
+
 def test_it_agrees_with_the_covariance_where_the_sd_of_readings_is_true():
     result, many = ready()
     found = bootstrap(result, 1000, many=many)

@@ -42,6 +42,7 @@ class _Asked(NamedTuple):
     shift: np.ndarray  # (B, N) cents
     weight: np.ndarray  # (B, N)
     middle: np.ndarray  # (B, P) prior means, in prior sd
+    firm: np.ndarray  # (B, P) how often each prior counts
     held: np.ndarray  # (B, main) bool
     main: np.ndarray
     rest: np.ndarray
@@ -103,6 +104,7 @@ class Many:
         weight: np.ndarray | float = 1.0,
         fixed: Mapping[int, np.ndarray] | None = None,
         mean: np.ndarray | None = None,
+        prior_weight: np.ndarray | float = 1.0,
     ) -> Refits:
         """Fit anew, B times.
 
@@ -116,6 +118,8 @@ class Many:
             Unknowns held at values; nan = not held in that refit.
         mean : (B, P), optional
             Prior means in the place of the fit's.
+        prior_weight : (B, P) or float
+            How often each prior counts; more than 0.
 
         Returns
         -------
@@ -134,7 +138,7 @@ class Many:
         six times at most.
         """
         problem = self.problem
-        asked, x = self._asked(shift, weight, fixed or {}, mean)
+        asked, x = self._asked(shift, weight, fixed or {}, mean, prior_weight)
         right, lost = np.zeros_like(asked.shift), np.zeros((len(x), 1), dtype=bool)
         known, found = None, [None] * len(problem.tables)
         for _ in range(ROUNDS):
@@ -150,14 +154,14 @@ class Many:
                 break
         z = (self._off + asked.shift - exact) / problem.sd
         notes = asked.weight * residual_shape(z, problem.loss)[0] ** 2
-        chi2 = np.sum(notes, axis=-1) + np.sum((x - asked.middle) ** 2, axis=-1)
+        chi2 = np.sum(notes, axis=-1) + np.sum(asked.firm * (x - asked.middle) ** 2, axis=-1)
         return Refits(
             theta=np.where(lost, np.nan, self._theta(x)),
             chi2=np.where(lost[:, 0], np.nan, chi2),
             off=np.where(lost[:, 0], np.nan, off),
         )
 
-    def _asked(self, shift, weight, fixed, mean):
+    def _asked(self, shift, weight, fixed, mean, prior_weight):
         """What is asked for on the batch axis, and where it starts from (B, P)."""
         problem, count = self.problem, len(self.problem.measured)
         many = _batch(shift, weight, fixed, mean)
@@ -174,6 +178,7 @@ class Many:
             shift=np.broadcast_to(shift, (many, count)),
             weight=np.broadcast_to(weight, (many, count)),
             middle=np.broadcast_to(middle, x.shape),
+            firm=np.broadcast_to(prior_weight, x.shape),
             held=held[:, is_main],
             main=np.flatnonzero(is_main),
             rest=np.flatnonzero(~is_main),
@@ -202,7 +207,8 @@ class Many:
         """The least sum of squares of the quadratic from x on (B, P), and what is known by then.
 
         With R the columns of the rest, weighed, the notes that are `left` with the rest at
-        its prior have the covariance 1 + R R'; a linear loss keeps R and the inverse.
+        its prior have the covariance 1 + R W^-1 R', W = how often each prior counts; a linear
+        loss keeps R and the inverse.
         """
         problem, (main, rest) = self.problem, (asked.main, asked.rest)
         for _ in range(STEPS):
@@ -210,7 +216,7 @@ class Many:
             shaped, slope = residual_shape(z, problem.loss)
             scale = np.sqrt(asked.weight) * slope / problem.sd
             if known is None or problem.loss != "linear":
-                known = self._eliminated(scale, rest)
+                known = self._eliminated(scale, rest, asked.firm[:, rest])
             others, inverse = known
             at_prior = others @ (x[:, rest] - asked.middle[:, rest])[..., None]
             left = np.sqrt(asked.weight) * shaped + at_prior[..., 0]
@@ -220,16 +226,17 @@ class Many:
             after[:, main] += self._step(x[:, main], asked, steep, weighed, left)
             left = left - (steep @ (after - x)[:, main, None])[..., 0]
             pull = np.swapaxes(others, 1, 2) @ (inverse @ left[..., None])
-            after[:, rest] = asked.middle[:, rest] + pull[..., 0]
+            after[:, rest] = asked.middle[:, rest] + pull[..., 0] / asked.firm[:, rest]
             largest, x = np.max(np.abs(after - x)), after
             if largest < SETTLED:
                 break
         return x, known
 
-    def _eliminated(self, scale, rest):
+    def _eliminated(self, scale, rest, firm):
         """Columns of the rest, weighed (B, N, R), and the inverse of their covariance."""
         others = self._slope[:, rest] * self.problem.unit[rest] * scale[..., None]
-        covariance = others @ np.swapaxes(others, 1, 2) + np.eye(scale.shape[1])
+        loose = others / firm[:, None, :]
+        covariance = loose @ np.swapaxes(others, 1, 2) + np.eye(scale.shape[1])
         return others, np.linalg.inv(covariance)
 
     def _steep(self, x, scale, main):
@@ -241,10 +248,12 @@ class Many:
     def _step(self, x, asked, steep, weighed, left):
         """A step of the main unknowns, kept within their limits, (B, main)."""
         low, high = self._low[asked.main], self._high[asked.main]
-        downhill = np.einsum("bnp,bn->bp", weighed, left) - (x - asked.middle[:, asked.main])
+        firm = asked.firm[:, asked.main]
+        downhill = np.einsum("bnp,bn->bp", weighed, left)
+        downhill = downhill - firm * (x - asked.middle[:, asked.main])
         outwards = ((x <= low) & (downhill < 0)) | ((x >= high) & (downhill > 0))
         stuck = asked.held | outwards
-        normal = np.swapaxes(weighed, 1, 2) @ steep + np.eye(x.shape[1])
+        normal = np.swapaxes(weighed, 1, 2) @ steep + firm[:, :, None] * np.eye(x.shape[1])
         normal = np.where(stuck[:, :, None] | stuck[:, None, :], 0.0, normal)
         normal += stuck[:, :, None] * np.eye(x.shape[1])
         step = np.linalg.solve(normal, np.where(stuck, 0.0, downhill)[..., None])[..., 0]

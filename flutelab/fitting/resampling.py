@@ -91,11 +91,15 @@ def bootstrap(
 
     Notes
     -----
-    As many groups are drawn as there are; a group drawn twice counts twice. Doubts that no
-    drawing of notes can show are drawn from their priors: each refit has prior means of its own
-    for all unknowns but those whose errors differ from group to group and so are drawn with
-    them: the model's own error of each note and, by session, the sessions' offsets. The result
-    so compares with the calibration's covariance, without its belief in the readings' sd.
+    As many groups are drawn as there are. A group drawn twice stands for two that happened to
+    read alike: both its readings and the prior of its own error (the model's of the note, or
+    the session's offset) count twice, as two notes that err each for itself would; with one
+    error for both, a note drawn often could never pull more than that error lets it. Within a
+    group the readings share it. Doubts that no drawing of notes can show are drawn from their
+    priors: each refit has prior means of its own for all unknowns but those whose errors differ
+    from group to group and so are drawn with them: the model's own error of each note and, by
+    session, the sessions' offsets. The result so compares with the calibration's covariance,
+    without its belief in the readings' sd.
 
     References
     ----------
@@ -105,17 +109,25 @@ def bootstrap(
     if count < 2:
         msg = f"bootstrap: count is {count}; ask for 2 refits or more, 1000 are usual"
         raise ValueError(msg)
-    group = _groups(calibration, by)
+    keys = _keys(calibration, by)
+    number = {key: n for n, key in enumerate(dict.fromkeys(keys))}
+    _refuse_few(number, by)
+    group = np.array([number[key] for key in keys])
     random = np.random.default_rng(seed)
     many = many or Many(calibration.problem, calibration.value)
-    kinds = group.max() + 1
+    kinds = len(number)
     drawn = random.multinomial(kinds, np.full(kinds, 1 / kinds), size=count)
     mean = _prior_means(many.problem, by, random.normal(size=(count, len(many.theta))))
+    firm = _prior_weights(many.problem, number, drawn)
     done, theta = 0, []
     try:
         for begin in range(0, count, BLOCK):
             block = slice(begin, min(begin + BLOCK, count))
-            found = many.refit(weight=drawn[block][:, group].astype(float), mean=mean[block])
+            found = many.refit(
+                weight=drawn[block][:, group].astype(float),
+                mean=mean[block],
+                prior_weight=firm[block],
+            )
             theta.append(found.theta)
             done = block.stop
             if progress is not None:
@@ -129,7 +141,7 @@ def bootstrap(
         names=tuple(name_of(many.problem, p) for p in many.problem.parameters),
         theta=kept,
         by=by,
-        groups=int(kinds),
+        groups=kinds,
         asked=count,
         done=done,
         lost=done - len(kept),
@@ -143,8 +155,8 @@ def bootstrap_limits(result: Bootstrap, level: float = 0.68) -> np.ndarray:
     return np.quantile(result.theta, ends, axis=0).T
 
 
-def _groups(calibration, by):
-    """The number of each fitted reading's group, (N,)."""
+def _keys(calibration, by):
+    """What each fitted reading is drawn with: its note and flute, or its session and table."""
     problem, keys = calibration.problem, []
     flute_of = {
         table: together[0]
@@ -160,7 +172,10 @@ def _groups(calibration, by):
                 msg = f"bootstrap: by is {by!r}; use 'note' or 'session'"
                 raise ValueError(msg)
             keys.append(key[by])
-    number = {key: n for n, key in enumerate(dict.fromkeys(keys))}
+    return keys
+
+
+def _refuse_few(number, by):
     if len(number) < LEAST:
         what = by if len(number) == 1 else f"{by}s"
         mend = " (or by='note')" if by == "session" else ""
@@ -169,7 +184,16 @@ def _groups(calibration, by):
             f"measure at least {LEAST}{mend}"
         )
         raise ValueError(msg)
-    return np.array([number[key] for key in keys])
+
+
+def _prior_weights(problem, number, drawn):
+    """How often the prior of each unknown counts in each refit, (B, P)."""
+    weights = np.ones((len(drawn), len(problem.parameters)))
+    for i, p in enumerate(problem.parameters):
+        key = (p.tables[0], p.note) if p.note is not None else (p.table, p.session)
+        if key in number:
+            weights[:, i] = np.maximum(drawn[:, number[key]], 1)  # none of its readings: nothing
+    return weights
 
 
 def _prior_means(problem, by, normal):
