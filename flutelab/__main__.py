@@ -11,6 +11,7 @@ import sys
 import warnings
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import flutelab
 from flutelab.errors import DataError, FitWarning, ValidityWarning
@@ -46,7 +47,13 @@ from flutelab.files.suspected import unfitted_words
 from flutelab.files.tables import csv_text, table
 from flutelab.files.warned import plain_notes
 from flutelab.files.why import why
-from flutelab.files.workspace import default_folder, find_clone, lab_command, prepare_workspace
+from flutelab.files.workspace import (
+    default_folder,
+    find_clone,
+    lab_command,
+    lab_environment,
+    prepare_workspace,
+)
 from flutelab.files.zipped import zip_bytes
 from flutelab.fitting.calibrate import DEFAULT_FREE, OWN, calibrate, own_fault, refuse_doubled
 from flutelab.fitting.flutes import for_next_flute
@@ -130,6 +137,12 @@ def _parser() -> tuple[argparse.ArgumentParser, Mapping[str, argparse.ArgumentPa
     _next_parser(commands)
     opening = commands.add_parser("open", help="open the notebooks in a folder of your own")
     opening.add_argument("folder", nargs="?", help='default: "My flutes" in your documents')
+    opening.add_argument(
+        "--class",
+        dest="for_class",
+        action="store_true",
+        help="for a projector: larger letters, and what a class tries is not saved by itself",
+    )
     opening.set_defaults(run=_open)
     return parser, commands.choices
 
@@ -455,7 +468,9 @@ def _open(options) -> int:
     folder = Path(options.folder) if options.folder else default_folder()
     copied = prepare_workspace(find_clone(), folder)
     print(f"{len(copied)} new files in {folder}; files that were there are as they were")
-    return _wait_for(subprocess.Popen(lab_command(folder)))
+    with TemporaryDirectory(prefix="flutelab-") as settings:
+        environment = lab_environment(Path(settings), for_class=options.for_class)
+        return _wait_for(subprocess.Popen(lab_command(folder), env=environment))
 
 
 def _wait_for(process) -> int:

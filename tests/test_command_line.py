@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -453,8 +454,8 @@ class Lab:
 
     started = ()
 
-    def __init__(self, words):
-        Lab.started, self.interrupts = words, 2
+    def __init__(self, words, env):
+        Lab.started, Lab.environment, self.interrupts = words, env, 2
 
     def wait(self):
         if self.interrupts:
@@ -473,6 +474,24 @@ def test_open_copies_and_hands_ctrl_c_to_jupyterlab(run, tmp_path, monkeypatch):
     count = len(files_in(tmp_path))
     assert out.startswith(f"{count} new files in {tmp_path / 'mine'}; files that were there")
     assert run("open", tmp_path / "mine")[1].startswith("0 new files")
+
+
+@pytest.mark.parametrize(("more", "size"), [((), None), (("--class",), "18px")])
+def test_open_for_a_class_has_larger_letters(run, tmp_path, monkeypatch, more, size):
+    def read(words, env):
+        settings = Path(env["JUPYTER_CONFIG_PATH"].split(os.pathsep)[0])
+        file = settings / "labconfig" / "default_setting_overrides.json"
+        told.append(json.loads(file.read_text()))
+        return Lab(words, env)
+
+    told = []
+    monkeypatch.setattr(command.subprocess, "Popen", read)
+    assert run("open", *more, tmp_path / "mine")[0] == 5
+    assert told[0]["@jupyterlab/apputils-extension:notification"] == {"fetchNews": "false"}
+    themes = told[0].get("@jupyterlab/apputils-extension:themes", {"overrides": {}})
+    assert themes["overrides"].get("content-font-size1") == size
+    settings = Lab.environment["JUPYTER_CONFIG_PATH"].split(os.pathsep)[0]
+    assert not Path(settings).exists()  # gone with the server
 
 
 def test_open_chooses_the_documents_folder(run, tmp_path, monkeypatch):

@@ -163,3 +163,5 @@ def test_jupyterlab_takes_the_command(tmp_path):
     result = subprocess.run([*command, "--show-config"], capture_output=True, text=True, timeout=60)
     assert result.returncode == 0
     assert f".root_dir = '{tmp_path}'" in result.stdout
+    assert ".default_url = '/doc/tree/notebooks/start-here.ipynb'" in result.stdout
+    assert "NeverCheckForUpdate" in result.stdout  # nothing is asked of the network

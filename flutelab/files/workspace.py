@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import sys
@@ -12,7 +13,15 @@ from flutelab.errors import DataError, Fault
 from flutelab.files.safely import read_bytes, write_all
 
 FOLDERS = ("notebooks", "data-demo")
+START = "notebooks/start-here.ipynb"
 _COMMAND = "flutelab open"
+_FOR_CLASS = {
+    "@jupyterlab/docmanager-extension:plugin": {"autosave": False},
+    "@jupyterlab/apputils-extension:themes": {
+        "theme": "JupyterLab Light",
+        "overrides": {"content-font-size1": "18px", "code-font-size": "16px"},
+    },
+}
 _LEFT_OUT = {"__pycache__", ".ipynb_checkpoints", "my-results"}
 
 
@@ -81,8 +90,38 @@ def prepare_workspace(clone: Path, folder: Path) -> list[Path]:
 
 
 def lab_command(folder: Path) -> list[str]:
-    """Return the command that starts JupyterLab on a folder, with the running Python."""
-    return [sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={folder.resolve()}"]
+    """Return the command that opens a folder's start page in JupyterLab, with the running Python.
+
+    One document fills the window; nothing is asked of the network.
+    """
+    return [
+        *(sys.executable, "-m", "jupyterlab"),
+        f"--ServerApp.root_dir={folder.resolve()}",
+        f"--LabApp.default_url=/doc/tree/{START}",
+        "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+        "--LabApp.news_url=None",
+        "--LabApp.extension_manager=readonly",
+    ]
+
+
+def lab_environment(settings: Path, *, for_class: bool = False) -> dict[str, str]:
+    """Write JupyterLab's settings into an empty folder; return the environment that finds them.
+
+    Parameters
+    ----------
+    settings : Path
+    for_class : bool
+        Larger letters for a projector, and nothing is saved by itself, so that what a class
+        tries leaves the pages as they were.
+    """
+    chosen = {"@jupyterlab/apputils-extension:notification": {"fetchNews": "false"}}
+    if for_class:
+        chosen |= _FOR_CLASS
+    file = settings / "labconfig" / "default_setting_overrides.json"
+    file.parent.mkdir(parents=True)
+    file.write_text(json.dumps(chosen), encoding="utf-8")
+    path = os.pathsep.join(filter(None, (str(settings), os.environ.get("JUPYTER_CONFIG_PATH"))))
+    return os.environ | {"JUPYTER_CONFIG_PATH": path}
 
 
 def _desktop_documents(home: Path) -> Path | None:
