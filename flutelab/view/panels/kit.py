@@ -93,7 +93,8 @@ class Box(anywidget.AnyWidget):
     """A box for one entry as people write it.
 
     ``value`` is the text; ``note`` shows what was understood, ``fault`` what was not.
-    ``lines`` above 1 makes it a tall box.
+    ``lines`` above 1 makes it a tall box. With a ``fold``, a title, it is seen only while
+    ``unfolded``.
     """
 
     _esm = _script("box")
@@ -106,6 +107,8 @@ class Box(anywidget.AnyWidget):
     fault = traitlets.Unicode().tag(sync=True)
     lines = traitlets.Int(1).tag(sync=True)
     disabled = traitlets.Bool(False).tag(sync=True)
+    fold = traitlets.Unicode().tag(sync=True)
+    unfolded = traitlets.Bool(False).tag(sync=True)
 
 
 class Choice(anywidget.AnyWidget):
@@ -200,8 +203,11 @@ class Grid(anywidget.AnyWidget):
     """A table of texts, to be read, or to be edited in place.
 
     ``rows`` is a list of rows, each a list of as many texts as ``columns``; ``faults`` maps
-    "row,column" (from 0) to words; ``sizes`` are widths of the boxes in letters. With a ``fold``,
-    a title, it is seen only while ``unfolded``.
+    "row,column" (from 0, "head" for the row of names) to words; ``sizes`` are widths of the boxes
+    in letters. Where it is ``editable`` the columns whose numbers are ``fixed`` are only read,
+    those in ``choices`` (number as text, to texts) are lists to choose from, and with ``named``
+    the columns' names are boxes too; ``at`` is the cell last gone to. With a ``fold``, a title, it
+    is seen only while ``unfolded``.
     """
 
     _esm = _script("grid")
@@ -212,6 +218,10 @@ class Grid(anywidget.AnyWidget):
     faults = traitlets.Dict().tag(sync=True)
     sizes = traitlets.List(traitlets.Int()).tag(sync=True)
     editable = traitlets.Bool(False).tag(sync=True)
+    named = traitlets.Bool(False).tag(sync=True)
+    fixed = traitlets.List(traitlets.Int()).tag(sync=True)
+    choices = traitlets.Dict().tag(sync=True)
+    at = traitlets.Unicode().tag(sync=True)
     fold = traitlets.Unicode().tag(sync=True)
     unfolded = traitlets.Bool(False).tag(sync=True)
 

@@ -14,8 +14,10 @@ function render({ model, el }) {
   fault.setAttribute("role", "alert");
   name.htmlFor = id;
   box.setAttribute("aria-describedby", `${note.id} ${fault.id}`);
-  el.classList.add("flutelab-box");
-  el.append(name, box, note, fault);
+  const whole = document.createElement("div");
+  whole.className = "flutelab-box";
+  whole.append(name, box, note, fault);
+  el.append(folded(model, whole));
 
   const update = () => {
     const unit = model.get("unit");

@@ -3,48 +3,80 @@ function render({ model, el }) {
   keepKeys(el);
   const scroll = document.createElement("div");
   const table = document.createElement("table");
+  let drawing = false;
   scroll.className = "flutelab-scroll";
   scroll.append(table);
   el.classList.add("flutelab-grid");
   el.append(folded(model, scroll));
 
-  const cell = (row, column, text) => {
-    const td = document.createElement("td");
-    const name = `${model.get("columns")[column]}, row ${row + 1}`;
-    const key = `${row},${column}`;
-    if (!model.get("editable")) {
-      td.textContent = text;
-      return td;
-    }
-    const box = Object.assign(document.createElement("input"), {
-      type: "text", value: text, autocomplete: "off", spellcheck: false,
-    });
-    box.dataset.cell = key;
-    box.size = model.get("sizes")[column] ?? 8;
-    box.setAttribute("aria-label", name);
+  // A box or a list for one text; what it is called and what is wrong with it.
+  const editor = (key, text, name, options) => {
     const fault = model.get("faults")[key];
+    const box = document.createElement(options ? "select" : "input");
+    if (options) {
+      const offered = options.includes(text) ? options : [...options, text];
+      box.append(...offered.map((one) => new Option(one, one)));
+    } else {
+      Object.assign(box, { type: "text", autocomplete: "off", spellcheck: false });
+    }
+    box.value = text;
+    box.dataset.cell = key;
+    box.setAttribute("aria-label", fault ? `${name}: ${fault}` : name);
     if (fault) {
       box.setAttribute("aria-invalid", "true");
       box.title = fault;
-      box.setAttribute("aria-label", `${name}: ${fault}`);
     }
-    box.addEventListener("change", () => {
+    return box;
+  };
+  // Take what a box holds when it is left; one drawn anew meanwhile sends no change of its own.
+  const taken = (box, known, put) => {
+    const take = () => {
+      if (drawing || known() === undefined || box.value === known()) return;
+      put();
+      model.save_changes();
+    };
+    box.addEventListener("change", take);
+    box.addEventListener("focusout", take);
+  };
+  const cell = (row, column, text) => {
+    const td = document.createElement("td");
+    if (!model.get("editable") || model.get("fixed").includes(column)) {
+      td.textContent = text;
+      return td;
+    }
+    const name = `${model.get("columns")[column]}, row ${row + 1}`;
+    const box = editor(`${row},${column}`, text, name, model.get("choices")[column]);
+    box.size = box.tagName === "INPUT" ? model.get("sizes")[column] ?? 8 : 1;
+    taken(box, () => model.get("rows")[row]?.[column], () => {
       const rows = model.get("rows").map((one) => [...one]);
       rows[row][column] = box.value;
       model.set("rows", rows);
-      model.save_changes();
     });
     td.append(box);
     return td;
   };
+  const heading = (text, column) => {
+    const th = Object.assign(document.createElement("th"), { scope: "col" });
+    if (!model.get("named")) {
+      th.textContent = text;
+      return th;
+    }
+    const box = editor(`head,${column}`, text, `name of column ${column + 1}`);
+    box.size = Math.max(text.length, 4);
+    taken(box, () => model.get("columns")[column], () => {
+      model.set("columns", model.get("columns").map((one, n) => (n === column ? box.value : one)));
+    });
+    th.append(box);
+    return th;
+  };
   const update = () => {
-    const held = document.activeElement?.dataset?.cell;
+    const held = table.contains(document.activeElement) ? document.activeElement : null;
+    drawing = true;
     const caption = Object.assign(document.createElement("caption"), {
       textContent: model.get("caption"),
     });
     const head = document.createElement("tr");
-    for (const column of model.get("columns"))
-      head.append(Object.assign(document.createElement("th"), { scope: "col", textContent: column }));
+    head.append(...model.get("columns").map(heading));
     const lines = model.get("rows").map((one, row) => {
       const tr = document.createElement("tr");
       tr.append(...one.map((text, column) => cell(row, column, text)));
@@ -52,15 +84,26 @@ function render({ model, el }) {
     });
     table.replaceChildren(caption, head, ...lines);
     el.hidden = model.get("columns").length === 0 && !model.get("fold");
-    if (held && el.contains(document.activeElement) === false)
-      table.querySelector(`[data-cell="${held}"]`)?.focus();
+    drawing = false;
+    const again = held && table.querySelector(`[data-cell="${held.dataset.cell}"]`);
+    if (!again) return;
+    again.focus();
+    if (again.tagName !== "INPUT") return;
+    again.value = held.value; // half typed
+    again.setSelectionRange(held.selectionStart, held.selectionEnd);
   };
   // what is typed here comes back as a change too: boxes that already show it are left alone
   const changed = () => {
-    const boxes = [...table.querySelectorAll("input")].map((box) => box.value);
-    const same = JSON.stringify(boxes) === JSON.stringify(model.get("rows").flat());
+    const shown = [...table.querySelectorAll("td")].map((td) => td.firstElementChild?.value ?? td.textContent);
+    const same = JSON.stringify(shown) === JSON.stringify(model.get("rows").flat());
     if (!(model.get("editable") && same)) update();
   };
+  table.addEventListener("focusin", (event) => {
+    const at = event.target.dataset.cell;
+    if (!at || at === model.get("at")) return;
+    model.set("at", at);
+    model.save_changes();
+  });
   model.on("change:rows", changed);
   for (const key of ["columns", "caption", "faults", "editable"]) model.on(`change:${key}`, update);
   update();
