@@ -204,10 +204,9 @@ class Grid(anywidget.AnyWidget):
 
     ``rows`` is a list of rows, each a list of as many texts as ``columns``; ``faults`` maps
     "row,column" (from 0, "head" for the row of names) to words; ``sizes`` are widths of the boxes
-    in letters. Where it is ``editable`` the columns whose numbers are ``fixed`` are only read,
-    those in ``choices`` (number as text, to texts) are lists to choose from, and with ``named``
-    the columns' names are boxes too; ``at`` is the cell last gone to. With a ``fold``, a title, it
-    is seen only while ``unfolded``.
+    in letters. Where it is ``editable`` the columns whose numbers are ``fixed`` are only read;
+    columns or cells in ``choices`` ("column" or "row,column", to texts) are lists to choose from;
+    ``at`` is the cell last gone to. With a ``fold``, a title, it is seen only while ``unfolded``.
     """
 
     _esm = _script("grid")
@@ -218,7 +217,6 @@ class Grid(anywidget.AnyWidget):
     faults = traitlets.Dict().tag(sync=True)
     sizes = traitlets.List(traitlets.Int()).tag(sync=True)
     editable = traitlets.Bool(False).tag(sync=True)
-    named = traitlets.Bool(False).tag(sync=True)
     fixed = traitlets.List(traitlets.Int()).tag(sync=True)
     choices = traitlets.Dict().tag(sync=True)
     at = traitlets.Unicode().tag(sync=True)

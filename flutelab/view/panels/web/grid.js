@@ -45,7 +45,9 @@ function render({ model, el }) {
       return td;
     }
     const name = `${model.get("columns")[column]}, row ${row + 1}`;
-    const box = editor(`${row},${column}`, text, name, model.get("choices")[column]);
+    const key = `${row},${column}`;
+    const choices = model.get("choices");
+    const box = editor(key, text, name, choices[key] ?? choices[column]);
     box.size = box.tagName === "INPUT" ? model.get("sizes")[column] ?? 8 : 1;
     taken(box, () => model.get("rows")[row]?.[column], () => {
       const rows = model.get("rows").map((one) => [...one]);
@@ -57,16 +59,13 @@ function render({ model, el }) {
   };
   const heading = (text, column) => {
     const th = Object.assign(document.createElement("th"), { scope: "col" });
-    if (!model.get("named")) {
-      th.textContent = text;
-      return th;
+    // a long name breaks behind its underlines
+    th.append(...text.split(/(?<=_)/).flatMap((part) => [part, document.createElement("wbr")]));
+    const fault = model.get("faults")[`head,${column}`];
+    if (fault) {
+      th.className = "flutelab-wrong";
+      th.title = fault;
     }
-    const box = editor(`head,${column}`, text, `name of column ${column + 1}`);
-    box.size = Math.max(text.length, 4);
-    taken(box, () => model.get("columns")[column], () => {
-      model.set("columns", model.get("columns").map((one, n) => (n === column ? box.value : one)));
-    });
-    th.append(box);
     return th;
   };
   const update = () => {
@@ -105,7 +104,7 @@ function render({ model, el }) {
     model.save_changes();
   });
   model.on("change:rows", changed);
-  for (const key of ["columns", "caption", "faults", "editable"]) model.on(`change:${key}`, update);
+  for (const key of ["columns", "caption", "faults", "editable", "choices"]) model.on(`change:${key}`, update);
   update();
 }
 export default { render };
