@@ -1,0 +1,249 @@
+"""One hole: its note against its diameter, the textbook's lengths, and what the class can move."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from flutelab.errors import already_warned
+from flutelab.model.byhand import by_hand
+from flutelab.model.chain import Formulas
+from flutelab.model.corrections import Corrections
+from flutelab.model.flute import Flute, bore_diameter
+from flutelab.model.notes import CENT, predict_notes
+from flutelab.model.rows import first_open, rows, take
+from flutelab.physics.air import Air, warmer
+from flutelab.physics.breath import AirAlong, single_air
+from flutelab.physics.rules import OPEN_END, half_wave_frequency, length_beyond_hole
+
+HOLE_ENDS = 1.5  # both end corrections of a hole over its radius, as rounded in textbooks
+SOFT, USUAL, HARD = 300.0, 520.0, 740.0  # Pa in the mouth, see `note_bands`
+
+
+@dataclass(frozen=True, kw_only=True)
+class RuleLengths:
+    """The lengths of the rule of thumb [m] and the speed of sound [m/s].
+
+    ``head`` = from the sounding edge (or plain head) back to the acoustic end; ``column`` = from
+    there to the centre of the first open hole, else to the foot; ``end`` = of a plain open end;
+    ``tail`` = from that hole to the foot, its end included; ``wall`` and ``diameter`` of that
+    hole, nan where none is open.
+    """
+
+    sound_speed: float
+    head: float
+    column: float
+    end: float
+    tail: float
+    bore_radius: float
+    wall: float
+    diameter: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class HoleSweep:
+    """A note against the diameter of one hole.
+
+    ``hole`` from 1, nearest the head; ``diameter`` (D,) [m]; ``frequency`` (D,) of the model and
+    ``rule`` (D,) of the rule of thumb [Hz]; ``error`` (D,) rule over model [cents]; ``plain``
+    c/2L without any end correction [Hz]; ``no_hole`` the note without the hole and ``cut`` that
+    of the pipe cut off at it [Hz], nan where the hole is not the first open one; ``lengths``
+    those of the rule at the flute's own diameter.
+    """
+
+    label: str
+    hole: int
+    diameter: np.ndarray
+    frequency: np.ndarray
+    rule: np.ndarray
+    error: np.ndarray
+    plain: float
+    no_hole: float
+    cut: float
+    lengths: RuleLengths
+
+
+def hole_sweep(
+    flute: Flute,
+    fingering: str,
+    diameters: np.ndarray,
+    *,
+    hole: int,
+    air: Air | AirAlong,
+    corrections: Corrections | None = None,
+    formulas: Formulas | None = None,
+) -> HoleSweep:
+    """Return a note for every diameter of one hole, with its limits and a rule of thumb.
+
+    Parameters
+    ----------
+    flute : Flute
+        Not stopped at either end.
+    fingering : str
+    diameters : (D,)
+        Of the hole, up to the bore's there [m].
+    hole : int
+        From 1, nearest the head.
+    air : Air or AirAlong
+    corrections : Corrections, optional
+        The rule takes the window's from it and nothing else.
+    formulas : Formulas, optional
+
+    Raises
+    ------
+    ValueError
+        A hole that the flute does not have, a diameter that is not above 0 or above the bore's, a
+        stopped pipe, a fingering that does not fit.
+
+    Notes
+    -----
+    The smaller the hole the nearer the note is to that without it; no hole makes it higher than
+    that of the pipe cut off at the hole's centre. The rule: `rule_frequency`.
+    """
+    diameters = _checked(flute, hole, np.asarray(diameters, dtype=float))
+    now = rows(flute, fingering, air=air)
+    word = now.label[0]
+    without = word[: hole - 1] + "n" + word[hole:]
+    sizes = np.tile([h.diameter for h in flute.holes], (len(diameters) + 1, 1))
+    sizes[:-1, hole - 1] = diameters
+    many = rows(flute, [*[word] * len(diameters), without], air=air, diameter=sizes)
+    found = predict_notes(flute, many, corrections, formulas=formulas).frequency
+    thumb = by_hand(flute, now, corrections, formulas=formulas)
+    rules = dict(zip(thumb.rules, thumb.frequency[:, 0].tolist(), strict=True))
+    lengths = _lengths(flute, now, rules)
+    own = int(first_open(now)[0]) == hole - 1
+    rule = rule_frequency(lengths, diameters if own else np.full(len(diameters), lengths.diameter))
+    return HoleSweep(
+        label=word,
+        hole=hole,
+        diameter=diameters,
+        frequency=found[:-1],
+        rule=rule,
+        error=np.log(rule / found[:-1]) / CENT,
+        plain=rules["straight"],
+        no_hole=float(found[-1]),
+        cut=rules["cut"] if own else np.nan,
+        lengths=lengths,
+    )
+
+
+def _checked(flute, hole, diameters):
+    if not 1 <= hole <= len(flute.holes):
+        msg = f"hole is {hole}; this flute has {len(flute.holes)}, counted from 1 at the head"
+        raise ValueError(msg)
+    widest = bore_diameter(flute.bore, flute.holes[hole - 1].position) * (1 + 1e-9)
+    wrong = diameters[~((diameters > 0) & (diameters <= widest))]
+    if wrong.size:
+        msg = (
+            f"hole {hole}: a diameter is {1000 * wrong[0]:.4g} mm; "
+            f"it must lie above 0 and up to the bore's, {1000 * widest:.4g} mm"
+        )
+        raise ValueError(msg)
+    return diameters
+
+
+def _lengths(flute, row, rules):
+    """The rule's lengths, its head taken from the rule that knows no hole's size."""
+    speed = float(np.ravel(single_air(row.air).sound_speed)[0])
+    first = int(first_open(row)[0])
+    opened = flute.holes[first] if first < len(flute.holes) else None
+    column = opened.position if opened else flute.foot.position
+    radius = float(bore_diameter(flute.bore, column)) / 2
+    ideal = flute.foot.kind == "node"
+    end = OPEN_END * radius
+    counted = end if opened or not ideal else 0.0
+    return RuleLengths(
+        sound_speed=speed,
+        head=speed / (2 * rules["corrected"]) - column - counted,
+        column=column,
+        end=counted,
+        tail=flute.foot.position - column + (0.0 if ideal else end),
+        bore_radius=radius,
+        wall=opened.wall if opened else np.nan,
+        diameter=opened.diameter if opened else np.nan,
+    )
+
+
+def rule_beyond(lengths: RuleLengths, diameter: np.ndarray) -> np.ndarray:
+    """Return how far the column reaches beyond an open hole of this diameter [m of bore].
+
+    Notes
+    -----
+    `flutelab.physics.rules.length_beyond_hole` with t_E = wall + 1.5 b, b the hole's radius: a
+    textbook's rounded sum of both its end corrections (N. H. Fletcher, T. D. Rossing, The
+    Physics of Musical Instruments, 2nd ed., 1998, from memory), 0.3 to 1.4 mm too long.
+    """
+    if np.isnan(lengths.wall):
+        return np.full(np.shape(diameter), lengths.end)
+    radius = np.asarray(diameter) / 2
+    height = lengths.wall + HOLE_ENDS * radius
+    return length_beyond_hole(height, radius, lengths.bore_radius, lengths.tail)
+
+
+def rule_frequency(lengths: RuleLengths, diameter: np.ndarray) -> np.ndarray:
+    """Return the rule of thumb's note, c/2(head + column + beyond) [Hz]."""
+    length = lengths.head + lengths.column + rule_beyond(lengths, diameter)
+    return half_wave_frequency(lengths.sound_speed, length)
+
+
+@dataclass(frozen=True, kw_only=True)
+class NoteBands:
+    """How far a note is from itself: ``breath`` soft and hard, ``warmth`` colder and warmer.
+
+    ``frequency`` [Hz]; both bands (low, high) [cents].
+    """
+
+    frequency: float
+    breath: tuple[float, float]
+    warmth: tuple[float, float]
+
+
+def note_bands(
+    flute: Flute,
+    fingering: str,
+    *,
+    air: Air | AirAlong,
+    corrections: Corrections | None = None,
+    formulas: Formulas | None = None,
+    pressures: tuple[float, float, float] = (SOFT, USUAL, HARD),
+    kelvins: float = 2.0,
+) -> NoteBands:
+    """Return what soft or hard breath, and a colder or warmer room, do to a note.
+
+    Parameters
+    ----------
+    flute : Flute
+    fingering : str
+    air : Air or AirAlong
+    corrections : Corrections, optional
+    formulas : Formulas, optional
+    pressures : (soft, usual, hard)
+        In the mouth [Pa].
+    kelvins : float
+        By which the room (of an `Air`: the bore's air) may be colder or warmer.
+
+    Notes
+    -----
+    Breath: `Corrections.breath` cents for each doubling, about the usual pressure. The usual
+    520 Pa and 220 Pa to either side are those of two-chamber flutes in C. F. Goss,
+    arXiv:1308.5214 (2013).
+    """
+    off = np.array([0.0, -kelvins, kelvins])
+    with already_warned():
+        if isinstance(air, AirAlong):
+            airs = replace(air, room_temperature=air.room_temperature + off)
+        else:
+            airs = warmer(air, off)
+    corrections = corrections or Corrections()
+    one = rows(flute, fingering, air=air)
+    three = replace(take(one, np.array([0, 0, 0])), air=airs)
+    found = predict_notes(flute, three, corrections, formulas=formulas).frequency
+    soft, usual, hard = pressures
+    blown = corrections.breath * np.log2(np.array([soft, hard]) / usual)
+    cold, warm = np.log(found[1:] / found[0]) / CENT
+    return NoteBands(
+        frequency=float(found[0]),
+        breath=tuple(sorted(blown.tolist())),
+        warmth=(float(cold), float(warm)),
+    )
