@@ -1,7 +1,7 @@
 """Do the intervals hold what they promise? Truth drawn, notes made, fitted, looked up.
 
-    python tests/coverage_study.py [--part gated|besides|demo|all] [--count 2000]
-        [--besides 500] [--workers 2]
+    python tests/coverage_study.py [--part gated|shown|besides|demo|all] [--count 2000]
+        [--shown 400] [--besides 500] [--workers 2]
 
 prints the tables of docs/coverage.md. For each of three designs the truth of every unknown
 (corrections, air, bore, sessions, the model's own error, errors of the caliper) is drawn from
@@ -29,7 +29,10 @@ from made_notes import CENT, CROSSED, SCALE, SIX, demo_maker, notes_of
 from flutelab import FitWarning, calibrate
 from flutelab.files.constants_file import learned
 from flutelab.fitting import unknowns as fit_unknowns
-from flutelab.fitting.budget import coverage_factor
+from flutelab.fitting.budget import coverage_factor, interval
+from flutelab.fitting.measurements import FLOOR, pooled_scatter
+from flutelab.fitting.profiles import LEVELS as PROFILED
+from flutelab.fitting.profiles import profiles
 from flutelab.fitting.progress import text_progress
 from flutelab.fitting.sweep import sweep
 from flutelab.model.flute import Uncertainty
@@ -216,6 +219,59 @@ def main_tables(count, workers):
         )
 
 
+REPEATS = "scale three times, scatter known from the repeats alone"
+
+
+def shown_one(name: str, seed: int) -> dict[tuple[str, str, float], bool]:
+    """Whether what is shown holds the truth: Student's t about the value, the profile's limits."""
+    random = np.random.default_rng([7, sum(map(ord, name)), seed])
+    words = SCALE * 3 if name == REPEATS else SCALE
+    measured = notes_of(FLUTE, words, sd=READING_SD)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", FitWarning)
+        problem = calibrate(measured).problem
+        theta = truth_of(problem, random, Variant())
+        true_hz = problem.measured * np.exp(-CENT * problem.cents(theta))
+        off = random.normal(0.0, READING_SD, len(words))
+        table = replace(measured, frequency=true_hz * np.exp(CENT * off))
+        if name == REPEATS:  # as the reader of note tables takes it
+            pooled, freedom = pooled_scatter(off, words)
+            known = {"sd": np.full(len(words), max(pooled, FLOOR))}
+            if pooled > FLOOR:
+                known["freedom"] = np.full(len(words), float(freedom))
+            table = replace(table, **known)
+        result = calibrate(table)
+        found = profiles(result)
+    true = dict(zip([p.name for p in problem.parameters], theta, strict=True))
+    inside = {}
+    for k, correction in enumerate(found.names):
+        for number, level in enumerate(PROFILED):
+            low, high = interval(result, correction, level)
+            inside["Student's t", correction, level] = low <= true[correction] <= high
+            low, high = found.limits[k, number]
+            inside["profile", correction, level] = low <= true[correction] <= high
+    return inside
+
+
+def shown_shares(name, count, *, workers=0, first=0):
+    """Share of truths within what is shown, by kind and correction at each level."""
+    seeds = range(first, first + count)
+    found = sweep(partial(shown_one, name), seeds, workers=workers).results
+    kinds = dict.fromkeys((kind, correction) for kind, correction, _ in found[0])
+    return {
+        key: tuple(float(np.mean([one[*key, level] for one in found])) for level in PROFILED)
+        for key in kinds
+    }
+
+
+def shown_tables(count, workers):
+    print(f"\n| {count} fits each | shown | of | 68 % holds | 95 % holds |")
+    print("| --- | --- | --- | ---: | ---: |")
+    for name in ("seven notes", REPEATS):
+        for (kind, correction), share in shown_shares(name, count, workers=workers).items():
+            print(line(f"{name} | {kind} | {correction}", share), flush=True)
+
+
 VARIANTS = {
     "truth 1 prior sd off": Variant(at=1.0),
     "truth 2 prior sd off": Variant(at=2.0),
@@ -258,11 +314,16 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--count", type=int, default=2000)
     parser.add_argument("--besides", type=int, default=500)
+    parser.add_argument("--shown", type=int, default=400)
     parser.add_argument("--workers", type=int, default=2)
-    parser.add_argument("--part", choices=["gated", "besides", "demo", "all"], default="all")
+    parser.add_argument(
+        "--part", choices=["gated", "shown", "besides", "demo", "all"], default="all"
+    )
     asked = parser.parse_args()
     if asked.part in ("gated", "all"):
         main_tables(asked.count, asked.workers)
+    if asked.part in ("shown", "all"):
+        shown_tables(asked.shown, asked.workers)
     if asked.part in ("besides", "all"):
         variant_tables(asked.besides, asked.workers)
     if asked.part in ("demo", "all"):

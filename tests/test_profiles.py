@@ -6,12 +6,13 @@ import iminuit
 import numpy as np
 import pytest
 from made_notes import CROSSED, SCALE, SIX, notes_of
+from scipy import stats
 
 from flutelab import Corrections, calibrate, predict_notes
-from flutelab.fitting.budget import index_of
+from flutelab.fitting.budget import budget, index_of
 from flutelab.fitting.many import Many
 from flutelab.fitting.problem import follow
-from flutelab.fitting.profiles import POINTS, RISES, profiles
+from flutelab.fitting.profiles import LEVELS, POINTS, RISES, profiles
 from flutelab.model.corrections import NAMES, default_priors
 
 FITTED = ("window", "foot", "bore")
@@ -98,6 +99,26 @@ def test_a_linear_fit_has_parabolas():
     assert found.limits[second, 1] == pytest.approx([-19.6, 19.6], rel=1e-3)
     assert found.rise[second] == pytest.approx((found.value[second] / 10.0) ** 2, abs=1e-3)
     assert found.value.shape == (2, POINTS)
+
+
+def test_few_degrees_of_freedom_widen_the_limits_by_students_t():
+    # Reference: scipy's t, its freedom from the budget (Welch and Satterthwaite).
+    measured = replace(noisy(), sd=np.full(len(WORDS), 6.0), freedom=np.full(len(WORDS), 3.0))
+    options = {"free": ("window", "foot"), "hold": [n for n in NAMES if n != "window"]}
+    result = calibrate(measured, **options)
+    found = profiles(result)
+    for k, name in enumerate(found.names):
+        freedom = budget(result, name).freedom[0]
+        assert freedom < 30
+        rises = stats.t.ppf(0.5 + 0.5 * np.array(LEVELS), freedom) ** 2
+        assert found.reached[k] == pytest.approx(rises, rel=1e-6)
+        for level, rise in enumerate(rises):
+            at = np.interp(found.limits[k, level], found.value[k], found.rise[k])
+            assert at == pytest.approx([rise, rise], abs=0.05)
+    usual = profiles(calibrate(replace(measured, freedom=None), **options))
+    assert found.names == ("window",)
+    assert usual.reached == pytest.approx(np.array([RISES]), rel=1e-4)
+    assert np.all(np.diff(found.limits, axis=-1) > np.diff(usual.limits, axis=-1))
 
 
 def test_the_rise_is_what_a_fit_with_the_unknown_held_costs():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -226,11 +227,17 @@ def interval(calibration: Calibration, name: str, level: float = 0.68) -> tuple[
     `Budget.freedom`; Eq. (G.1d) of JCGM 100:2008 (from memory).
     """
     index = index_of(calibration, name)
-    sd = np.sqrt(calibration.covariance[index, index])
-    gradient = np.eye(len(calibration.parameters))[[index]]
-    freedom = _freedom(calibration, _sources(calibration), gradient, np.array([sd**2]))
-    half = coverage_factor(level, freedom[0]) * sd
+    half = coverage_factor(level, float(freedom_of(calibration, [index])[0]))
+    half *= np.sqrt(calibration.covariance[index, index])
     return float(calibration.value[index] - half), float(calibration.value[index] + half)
+
+
+def freedom_of(calibration: Calibration, index: Sequence[int]) -> np.ndarray:
+    """Return the effective degrees of freedom of K unknowns, by number, (K,)."""
+    index = np.asarray(index, dtype=int)
+    gradient = np.eye(len(calibration.parameters))[index]
+    variance = np.diag(calibration.covariance)[index]
+    return _freedom(calibration, _sources(calibration), gradient, variance)
 
 
 def coverage_factor(level: float, freedom: float) -> float:

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import chdtri
 
-from flutelab.fitting.budget import index_of, reported_names
+from flutelab.fitting.budget import coverage_factor, freedom_of, index_of, reported_names
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.many import Many
 
-# The rise of chi2 at the limits of 68.3 and 95 %: 1 and 3.84
+# The rise of chi2 at the limits of 68.3 and 95 %: 1 and 3.84, where the readings' sd is known
 LEVELS = (0.6827, 0.95)
 RISES = (1.0, float(chdtri(1, 1 - LEVELS[1])))
 POINTS = 25
@@ -38,6 +38,8 @@ class Profiles:
         Lower and upper limit at each of `LEVELS`; nan where none was found.
     cut : (K, 2, 2) bool
         The limit is one that the unknown may not pass: the notes would let it go on.
+    reached : (K, 2)
+        The rise at the limits of each of `LEVELS`.
     """
 
     names: tuple[str, ...]
@@ -47,6 +49,7 @@ class Profiles:
     rise: np.ndarray
     limits: np.ndarray
     cut: np.ndarray
+    reached: np.ndarray
 
 
 def profiles(
@@ -74,7 +77,9 @@ def profiles(
     Notes
     -----
     chi2 with one unknown held at 25 values within 3 sd, all others refitted each time; a limit
-    lies where it has risen by 1 (68.3 %) or 3.84 (95 %). Where the fit's readings were widened,
+    lies where it has risen by 1 (68.3 %) or 3.84 (95 %): the square of the normal deviate, and
+    of Student's t where the readings' sd is itself known from few degrees of freedom (see
+    `flutelab.fitting.budget.interval`). Where the fit's readings were widened,
     the rise is divided by the ratio of the unknown's variance with widening to that without.
     Limits are drawn in on the signed root of the rise, which is straight where the model is.
 
@@ -91,7 +96,10 @@ def profiles(
     value = rising.grid()
     root = rising.root(np.repeat(np.arange(len(index)), POINTS), value.ravel())
     root = root.reshape(value.shape)
-    limits, cut = _limits(rising, value, root)
+    freedom = freedom_of(calibration, index)
+    factor = np.array([[coverage_factor(level, nu) for level in LEVELS] for nu in freedom])
+    factor = factor.reshape(-1, len(LEVELS))
+    limits, cut = _limits(rising, value, root, factor)
     return Profiles(
         names=tuple(names),
         best=rising.best,
@@ -100,6 +108,7 @@ def profiles(
         rise=root**2,
         limits=limits,
         cut=cut,
+        reached=factor**2,
     )
 
 
@@ -136,11 +145,11 @@ class _Rising:
         return np.sign(value - self.best[which]) * root
 
 
-def _limits(rising, value, root):
+def _limits(rising, value, root, factor):
     """Where the root reaches what it should, (K, levels, 2), and whether a limit cuts it off."""
-    shape = (len(value), len(RISES), 2)
+    shape = (*factor.shape, 2)
     which = np.broadcast_to(np.arange(len(value))[:, None, None], shape).ravel()
-    wanted = np.broadcast_to(np.sqrt(RISES)[:, None] * np.array([-1, 1]), shape).ravel()
+    wanted = (factor[..., None] * np.array([-1, 1])).ravel()
     bound = rising.limits[which, (wanted > 0).astype(int)]
     near = [_crossing(value[k], root[k], w) for k, w in zip(which, wanted, strict=True)]
     at, slope = np.array(near).reshape(-1, 2).T

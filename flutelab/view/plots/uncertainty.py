@@ -8,7 +8,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from flutelab.files.uncertainty_words import PART_WORDS, budget_table
-from flutelab.fitting.budget import PARTS, Budget
+from flutelab.fitting.budget import PARTS, Budget, coverage_factor, freedom_of
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.profiles import RISES, Profiles
 from flutelab.fitting.resampling import Bootstrap, bootstrap_limits
@@ -140,8 +140,9 @@ def plot_profiles(profiles: Profiles, *, ax: Axes | None = None) -> Axes:
     -------
     Axes
         A curve an unknown against its distance from the best value in its own sd; in grey the
-        parabola of a fit that is straight; dots at the limits, crosses where the unknown may
-        go no farther.
+        parabola of a fit that is straight; dots at the limits (above the dashed lines where
+        few readings tell their own scatter: Student's t), crosses where the unknown may go no
+        farther.
 
     Raises
     ------
@@ -181,7 +182,7 @@ def _draw_profile(ax, profiles, k, colour, dashes):
     best, sd = profiles.best[k], profiles.sd[k]
     off = (profiles.value[k] - best) / sd
     ax.plot(off, profiles.rise[k], color=colour, linestyle=dashes, linewidth=2.2)
-    for level, rise in enumerate(RISES):
+    for level, rise in enumerate(profiles.reached[k]):
         at = (profiles.limits[k, level] - best) / sd
         cut = profiles.cut[k, level]
         ax.plot(at[~cut], np.full(np.sum(~cut), rise), "o", color=colour, markersize=6.0)
@@ -224,6 +225,7 @@ def plot_bootstrap(result: Bootstrap, calibration: Calibration, *, ax: Axes | No
     z = (result.theta - calibration.value) / sd
     limits = [(bootstrap_limits(result, s) - calibration.value[:, None]) / sd[:, None]
               for s in (0.68, 0.95)]  # fmt: skip
+    freedom = freedom_of(calibration, shown)
     ax = ax or new_axes(2.0 + 0.9 * len(shown))
     with style():
         spread = np.random.default_rng(0).uniform(-0.12, 0.12, min(len(z), 300))
@@ -233,7 +235,8 @@ def plot_bootstrap(result: Bootstrap, calibration: Calibration, *, ax: Axes | No
             )
             for (low, high), width in zip((limits[1][i], limits[0][i]), (2.0, 7.0), strict=True):
                 ax.plot([low, high], [line, line], color=BLUE, linewidth=width, zorder=2)
-            for half, height in ((1.96, 0.10), (0.994, 0.22)):
+            for share, height in ((0.95, 0.10), (0.68, 0.22)):
+                half = coverage_factor(share, freedom[line])
                 ax.barh(
                     line - 0.28, 2 * half, height, left=-half, color="white", edgecolor=DARK,
                     linewidth=1.2,
