@@ -349,6 +349,17 @@ def write_flute(
     DataError
         The file is there already, or cannot be written.
     ValueError
+        As `flute_text`.
+    """
+    write_text(path, flute_text(flute, unit), overwrite=overwrite)
+
+
+def flute_text(flute: Flute, unit: str | None = None) -> str:
+    """Return a flute file's text, as `write_flute` writes it.
+
+    Raises
+    ------
+    ValueError
         The flute has what a flute file cannot say: arrays, an ideal node as foot.
     """
     if flute.foot.kind not in _FOOT_KINDS:
@@ -360,8 +371,7 @@ def write_flute(
     if any(np.ndim(size) for size in (*sizes, *chain.from_iterable(flute.bore.stations))):
         msg = f"flute {flute.name!r} holds arrays of sizes; a flute file takes one number for each"
         raise ValueError(msg)
-    text = "\n".join(_lines(flute, unit or flute.unit)) + "\n"
-    write_text(path, text, overwrite=overwrite)
+    return "\n".join(_lines(flute, unit or flute.unit)) + "\n"
 
 
 def _lines(flute: Flute, unit: str) -> Iterator[str]:
