@@ -138,7 +138,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "why",
             "plan",
             "class_table",
-            "pipe_words",
+            "pipe_lesson",
             "spreadsheet",
             "workspace",
         ),

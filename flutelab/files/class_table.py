@@ -1,0 +1,289 @@
+"""A class's table of plain pipes: cells as typed, what they say, and the files to keep them in."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from flutelab import pitch
+from flutelab.errors import DataError, Fault
+from flutelab.files.csv_text import column_names, decode, delimiter_of, read_records, read_rows
+from flutelab.files.flute_file import write_flute
+from flutelab.files.note_cells import PITCHES
+from flutelab.files.safely import read_text
+from flutelab.files.zipped import zip_bytes
+from flutelab.model.flute import Bore, End, Flute
+from flutelab.units import celsius, parse_length, parse_number, parse_temperature
+
+READINGS = 3
+COLUMNS = ("group", "length_mm", "room_temperature_c", "reading_1_hz", "reading_2_hz",
+           "reading_3_hz")  # fmt: skip
+NAMES = ("Group", "Length, mm", "Room, °C", "Reading 1, Hz", "Reading 2, Hz", "Reading 3, Hz")
+MOST = 20  # groups
+# What a class can mean; beyond it a cell is a slip (common practice, no source).
+LENGTHS = (0.04, 3.0)  # m
+ROOMS = (0.0, 45.0)  # C
+_NOTE = re.compile(r"(?P<note>[A-Ga-g][^\d\s]*\s?\d)\s*(?P<cents>[+\-\u2212]?\s?\d+(?:[.,]\d+)?)?"
+                   r"\s*(?:c|ct|cents?)?")  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ClassTable:
+    """What G sound rows of a class's table say, and what is wrong with the others.
+
+    ``row`` (G,) their places in the table, from 0; ``group`` (G,) their names; ``length`` (G,)
+    [m]; ``temperature`` (G,) [K]; ``frequency`` (G, 3) [Hz], nan where a reading is missing;
+    ``faults`` words by (row, column), from 0, of every cell that cannot be used.
+    """
+
+    row: tuple[int, ...]
+    group: tuple[str, ...]
+    length: np.ndarray
+    temperature: np.ndarray
+    frequency: np.ndarray
+    faults: dict[tuple[int, int], str]
+
+
+def read_class_table(rows: Sequence[Sequence[str]]) -> ClassTable:
+    """Read a class's table as it was typed.
+
+    Parameters
+    ----------
+    rows : sequence of (group, length, room temperature, reading, reading, reading)
+        Texts. A bare length is in mm, a bare temperature in C, a bare reading in Hz; each may
+        carry its own unit ("30 cm", "11 3/4 in", "68 F", "C#5 -22"). Rows without length,
+        temperature and readings are passed over.
+
+    Returns
+    -------
+    ClassTable
+        A row counts once its length, its temperature and one reading are sound.
+
+    Examples
+    --------
+    >>> told = read_class_table([["1", "30 cm", "21,5", "548,1", "", "5x1"]])
+    >>> told.length, float(told.frequency[0, 0]), sorted(told.faults)
+    (array([0.3]), 548.1, [(0, 4), (0, 5)])
+    """
+    sound, faults = [], {}
+    for number, cells in enumerate(rows):
+        if not any(cell.strip() for cell in cells[1:]):
+            continue
+        name = cells[0].strip() or f"row {number + 1}"
+        read, found = _read_row(cells)
+        faults |= {(number, column): words for column, words in found.items()}
+        length, temperature, *readings = read
+        if not np.isnan([length, temperature]).any() and not np.isnan(readings).all():
+            sound.append((number, name, length, temperature, readings))
+    parts = list(zip(*sound, strict=True)) or [()] * 5
+    return ClassTable(
+        row=tuple(parts[0]),
+        group=tuple(parts[1]),
+        length=np.array(parts[2], dtype=float),
+        temperature=np.array(parts[3], dtype=float),
+        frequency=np.array(parts[4], dtype=float).reshape(-1, READINGS),
+        faults=faults,
+    )
+
+
+def _read_row(cells):
+    """Numbers of a row's cells, nan where there is none, and the words of what is wrong."""
+    values, faults = [], {}
+    for column, (cell, read) in enumerate(zip(cells[1:], _READ, strict=True), 1):
+        text = cell.strip()
+        try:
+            values.append(read(text) if text else np.nan)
+            if not text:
+                faults[column] = f"{NAMES[column].partition(',')[0].lower()} is missing"
+        except ValueError as error:
+            values.append(np.nan)
+            faults[column] = str(error)
+    return values, faults
+
+
+def read_pipe_length(text: str) -> float:
+    """Read a pipe's length [m]; a bare number is in mm.
+
+    Raises
+    ------
+    ValueError
+        Not a length, or none that a pipe here has.
+
+    Examples
+    --------
+    >>> read_pipe_length("30 cm")
+    0.3
+    """
+    length = parse_length(text, "mm")
+    low, high = LENGTHS
+    if not low <= length <= high:
+        mend = "write the unit, as in 30 cm or 12 in" if length < low else "bare numbers are mm"
+        msg = f"{text!r} is {length * 1000:.4g} mm; a pipe here has 40 mm to 3 m: {mend}"
+        raise ValueError(msg)
+    return length
+
+
+def read_room(text: str) -> float:
+    """Read a room's temperature [K]; a bare number is in C.
+
+    Raises
+    ------
+    ValueError
+        Not a temperature, or none of a room.
+    """
+    bare = re.fullmatch(r"[\d.,+\-\u2212\s]+", text)
+    kelvin = celsius(parse_number(text)) if bare else parse_temperature(text)
+    low, high = (celsius(limit) for limit in ROOMS)
+    if not low <= kelvin <= high:
+        mend = f"if it is Fahrenheit write {text.strip()}F" if bare else "read it again"
+        msg = f"{text!r} is no room's temperature ({ROOMS[0]:g} to {ROOMS[1]:g} °C): {mend}"
+        raise ValueError(msg)
+    return kelvin
+
+
+def read_pitch(text: str) -> float:
+    """Read what a tuner shows [Hz]: hertz, or a note with its octave and cents.
+
+    Raises
+    ------
+    ValueError
+        Neither, or not a pitch that a pipe here has.
+
+    Examples
+    --------
+    >>> read_pitch("587,3 Hz"), round(read_pitch("A4 +50"), 2)
+    (587.3, 452.89)
+    """
+    match = _NOTE.fullmatch(text.strip())
+    if match:
+        semitone, octave = pitch.parse_note(match["note"])
+        cents = parse_number((match["cents"] or "0").replace(" ", ""))
+        hertz = float(pitch.shift(pitch.note_frequency(semitone, octave), cents))
+    else:
+        number = re.sub(r"\s*hz$", "", text.strip(), flags=re.IGNORECASE)
+        try:
+            hertz = parse_number(number)
+        except ValueError:
+            msg = f"{text!r} is not a reading; write hertz, 587.3, or note and cents, D5 -8"
+            raise ValueError(msg) from None
+    low, high = PITCHES
+    if not low <= hertz <= high:
+        msg = f"{text!r} is {hertz:.6g} Hz; a reading here has {low:g} to {high:g} Hz"
+        raise ValueError(msg)
+    return hertz
+
+
+_READ = (read_pipe_length, read_room, *[read_pitch] * READINGS)
+
+# --- files ------------------------------------------------------------------------------
+
+
+def class_table_bytes(rows: Sequence[Sequence[str]]) -> bytes:
+    """Return a class's table, as typed, as a CSV file."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    writer.writerows(row for row in rows if any(cell.strip() for cell in row))
+    return text.getvalue().encode("utf-8")
+
+
+def class_table_rows(content: bytes, source: str) -> list[list[str]]:
+    """Return the cells of a class's table from a CSV file, as texts.
+
+    Raises
+    ------
+    DataError
+        No CSV text, a header that is another, rows of another shape, too many of them.
+    """
+    text = decode(content, source)
+    lines = text.splitlines(keepends=True)
+    start = next((n for n, line in enumerate(lines) if not line.startswith("#")), len(lines))
+    text = "".join(lines[start:])
+    records = read_records(text, source)
+    wanted = ",".join(COLUMNS)
+    if not records or column_names(records[0]) != COLUMNS:
+        found = ", ".join(records[0].cells)[:60] if records else ""
+        mend = f"Write {wanted} in the first line, or save a table from the panel and fill that"
+        problem = "this is not the header of a class's table"
+        raise DataError(source, [Fault(place="header", typed=found, problem=problem, mend=mend)])
+    rows, faults = read_rows(records, delimiter_of(text))
+    if len(rows) > MOST:
+        problem, mend = f"it has {len(rows)} rows", f"Give {MOST} groups at most"
+        faults = [*faults, Fault(place="file", problem=problem, mend=mend)]
+    if faults:
+        raise DataError(source, faults)
+    return [[row.cells[name] for name in COLUMNS] for row in rows]
+
+
+def read_class_file(path: str | Path) -> list[list[str]]:
+    """Return the cells of a class's table from a file; see `class_table_rows`."""
+    return class_table_rows(read_text(path).encode("utf-8"), Path(path).name)
+
+
+def pipe_files(
+    table: ClassTable, *, kind: str, how: str, bore: float, wall: float
+) -> dict[str, bytes]:
+    """Return a flute file and a note table for each pipe of a class, by name.
+
+    Parameters
+    ----------
+    table : ClassTable
+    kind : {'open', 'stopped'}
+    how : {'driven', 'blown'}
+    bore, wall : float
+        [m]
+
+    Notes
+    -----
+    Each pair is what ``flutelab calibrate PIPE.toml PIPE.csv ...`` reads: a flute file holds
+    one length, so every pipe needs its own.
+    """
+    files = {}
+    for number in range(len(table.row)):
+        name = f"pipe-{number + 1}-{table.length[number] * 1000:.0f}-mm"
+        files[f"{name}.toml"] = _flute_text(_pipe(table, number, kind, bore, wall))
+        files[f"{name}.csv"] = _note_text(table, number, how)
+    return files
+
+
+def pipes_zip(table: ClassTable, **pipes: object) -> bytes:
+    """Return `pipe_files` as a zip file."""
+    return zip_bytes(pipe_files(table, **pipes))
+
+
+def _pipe(table, number, kind, bore, wall):
+    outer = bore + 2 * wall
+    foot = {"kind": "stopped"} if kind == "stopped" else {"outer_diameter": outer}
+    return Flute(
+        name=f"Plain pipe of {table.group[number]}, {table.length[number] * 1000:.4g} mm, {kind}",
+        bore=Bore(stations=((0.0, bore),)),
+        holes=(),
+        head=End(position=0.0, outer_diameter=outer),
+        foot=End(position=float(table.length[number]), **foot),
+    )
+
+
+def _flute_text(pipe):
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder) / "pipe.toml"
+        write_flute(pipe, place, unit="mm")
+        return place.read_bytes()
+
+
+def _note_text(table, number, how):
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(("fingering", "frequency_hz", "room_temperature_c", "how", "session", "remark"))
+    room = f"{table.temperature[number] - celsius(0):.6g}"
+    remark = f"plain pipe of {table.length[number] * 1000:.6g} mm"
+    for reading in table.frequency[number]:
+        if not np.isnan(reading):
+            writer.writerow(("", f"{reading:.7g}", room, how, table.group[number], remark))
+    return text.getvalue().encode("utf-8")
