@@ -135,6 +135,19 @@ def test_amounts_are_those_of_least_squares_beside_an_offset_with_its_prior():
         assert found.doubt[k] == pytest.approx(np.sqrt(variance), rel=1e-6)
 
 
+def test_each_session_has_its_own_shift_beside_a_cause():
+    names = ("saturday",) * 12 + ("sunday",) * 8
+    session = np.where(np.array(names) == "saturday", 8.0, -6.0)
+    measured = planted("window", 0.3, 3, session=session, use=("fit",) * 19 + ("no",))
+    found = why_not_matching(replace(measured, session=names))
+    assert found.causes[0] == "window"
+    assert found.beside[0, :12] == pytest.approx(np.full(12, 8.0), abs=3.0)
+    assert found.beside[0, 12:19] == pytest.approx(np.full(7, -6.0), abs=3.0)
+    assert np.isnan(found.beside[:, 19]).all()
+    counted = found.counted
+    assert found.shift == pytest.approx(found.beside[:, counted].mean(axis=1))
+
+
 def test_what_looks_alike_is_said_to():
     found = why_not_matching(notes_of(SIX, WORDS, off=-20.0))
     same = {found.causes[k] for k in (0, *alike(found))}

@@ -16,6 +16,7 @@ from matplotlib.colors import to_rgb
 
 import flutelab
 from flutelab.files.tables import shop_changes
+from flutelab.fitting.mismatch import why_not_matching
 from flutelab.model.equivalents import equivalents
 from flutelab.model.sensitivities import sensitivities
 from flutelab.units import inches
@@ -586,3 +587,13 @@ def test_sensitivities_repeat_to_the_byte_and_leave_settings_alone():
     page = style.figure(12.0)
     ax = page.add_subplot()
     assert plot_sensitivities(found, ax=ax) is ax
+
+
+def test_a_mismatch_is_sent_to_its_own_picture():
+    flute = flutelab.read_flute(DATA / "three-quarter-five.toml")
+    measured = flutelab.read_measurements(DATA / "three-quarter-five.csv", flute)
+    found = why_not_matching(measured)
+    with pytest.raises(
+        TypeError, match=r"draws a Calibration, not a Mismatch; .* with plot_causes"
+    ):
+        plot_mismatch(found)

@@ -48,6 +48,8 @@ class Mismatch:
         Standard deviation of `amount` from readings and sessions.
     shift : (K,)
         The session's shift beside it, mean of the notes [cents]; 0 where that is the cause.
+    beside : (K, N)
+        The same of each counted note, by its own session; nan for the others.
     misfit : (K,)
         chi2 of what that amount leaves, the shift counted by its own tolerance.
     left : (K,)
@@ -75,6 +77,7 @@ class Mismatch:
     limited: np.ndarray
     doubt: np.ndarray
     shift: np.ndarray
+    beside: np.ndarray
     misfit: np.ndarray
     left: np.ndarray
     share: np.ndarray
@@ -122,9 +125,11 @@ def why_not_matching(measurements: Measurements) -> Mismatch:
     cents, gradient = _at_the_book(problem)
     causes, tolerance, effect, share, most = _causes(problem, gradient, result.value, counted)
     sd, common = measurements.sd[counted], _common(problem, gradient[counted])
-    amount, limited, doubt, shift, misfit, left, odds = _each_alone(
+    amount, limited, doubt, shift, each, misfit, left, odds = _each_alone(
         cents[counted], effect[:, counted], sd, common, most
     )
+    beside = np.full(effect.shape, np.nan)
+    beside[:, counted] = each
     order = np.argsort(odds)
     return Mismatch(
         measurements=measurements,
@@ -138,6 +143,7 @@ def why_not_matching(measurements: Measurements) -> Mismatch:
         limited=limited[order],
         doubt=doubt[order],
         shift=shift[order],
+        beside=beside[order],
         misfit=misfit[order],
         left=left[order],
         share=share[order],
@@ -222,7 +228,7 @@ def _common(problem, gradient):
 
 
 def _each_alone(r, effect, sd, common, most):
-    """Amount, whether that is limited, doubt, shift, misfit, rms left, -2 ln(odds), all (K,)."""
+    """Amount, whether that is limited, doubt, shift, the same by note, misfit, rms left, odds."""
     found = [_alone(r, e, sd, common, m) for e, m in zip(effect[:-1], most[:-1], strict=True)]
     # the session's own shift is among what is common: no odds over itself
     found.append((*_alone(r, effect[-1], sd, np.zeros_like(common), most[-1])[:-1], 0.0))
@@ -241,7 +247,7 @@ def _alone(r, e, sd, common, most):
     odds = np.log(1 + norm) - pull**2 / (1 + norm)
     odds -= 2 * (_log_between((most - likely) / narrowed) - _log_between(most))
     return (
-        amount, amount != wanted, norm**-0.5, np.average(beside, weights=sd**-2.0),
+        amount, amount != wanted, norm**-0.5, np.average(beside, weights=sd**-2.0), beside,
         rest @ inverse @ rest, _rms(rest - beside, sd), odds,
     )  # fmt: skip
 

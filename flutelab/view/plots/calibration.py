@@ -76,7 +76,17 @@ def plot_mismatch(result: Calibration, *, ax: Axes | None = None) -> Axes:
         Cents of measured over the book against the notes in the order of their pitch,
         a marker and colour a session. Check rows are diamonds; rows kept apart or left
         out are hollow.
+
+    Raises
+    ------
+    TypeError
+        Something else than a calibration, such as a `Mismatch`: `plot_causes` draws that.
     """
+    if not isinstance(result, Calibration):
+        other = type(result).__name__
+        right = "; draw a Mismatch with plot_causes" if other == "Mismatch" else ""
+        msg = f"plot_mismatch draws a Calibration, not a {other}{right}"
+        raise TypeError(msg)
     points, labels = _arranged(result)
     cents = np.array([np.log(p.of("frequency") / p.part.book[p.row]) / CENT for p in points])
     ax = ax or new_axes(4.8)
