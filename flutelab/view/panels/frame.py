@@ -82,7 +82,7 @@ class Panel:
         below: Sequence[ipywidgets.Widget] = (),
     ) -> None:
         self.title, self.controls, self.answer = title, dict(controls), None
-        self._ask, self._say, self._views = ask, sentence, tuple(views)
+        self._ask, self._say, self.views = ask, sentence, tuple(views)
         self._as_table, self._as_call = table, call
         self._held = False
         self._start = {name: control.value for name, control in self.controls.items()}
@@ -140,12 +140,12 @@ class Panel:
                 for kind in (ValidityWarning, FitWarning):
                     warnings.simplefilter("always", kind)
                 answer = self._ask(**self.values())
-                drawn = [view.draw(answer) for view in self._views]
+                drawn = [view.draw(answer) for view in self.views]
         except (ValueError, DataError, FitError) as error:
             self.fault.text = str(error)
             return
         self.answer, self.fault.text = answer, ""
-        for view, picture, content in zip(self._views, self.pictures, drawn, strict=True):
+        for view, picture, content in zip(self.views, self.pictures, drawn, strict=True):
             with picture.hold_sync():
                 picture.alt = view.words(answer)
                 setattr(picture, "svg" if isinstance(content, str) else "png", content)

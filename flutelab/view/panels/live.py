@@ -32,6 +32,11 @@ class Live:
     size : (float, float)
         Width and height [inches], at `DPI` pixels each.
 
+    Attributes
+    ----------
+    figure : Figure
+        The last one drawn.
+
     Notes
     -----
     The background is kept with the layout frozen; moving artists are drawn over it. A key
@@ -64,7 +69,7 @@ class Live:
     def _draw_all(self, answer):
         with style():
             figure = Figure(figsize=self._size, dpi=DPI, layout="constrained", facecolor="white")
-            self._canvas = FigureCanvasAgg(figure)
+            self._canvas, self.figure = FigureCanvasAgg(figure), figure
             self._artists = tuple(self._begin(figure, answer))
             self._move(self._artists, answer)  # the layout makes room for them too
             self._canvas.draw()
