@@ -1,0 +1,60 @@
+"""Renew the screenshots in the docs and on the start page: ``python tests/browser/screenshots.py``.
+
+Every panel of every notebook as it stands after a run, at 1280 x 800, in docs/pictures/panels/;
+the first of each, made smaller, in notebooks/pictures/ for the start page. Look at each.
+"""
+
+from __future__ import annotations
+
+import io
+import shutil
+import sys
+import tempfile
+from pathlib import Path
+
+import lab as labs
+from PIL import Image
+
+DOCS = labs.ROOT / "docs" / "pictures" / "panels"
+START = labs.ROOT / "notebooks" / "pictures"
+COLOURS, THUMB = 64, 640
+
+
+def store(png: bytes, path: Path, width: int | None = None) -> None:
+    """Store a picture with a palette, made smaller if a width is given."""
+    picture = Image.open(io.BytesIO(png)).convert("RGB")
+    if width and picture.width > width:
+        height = round(picture.height * width / picture.width)
+        picture = picture.resize((width, height), Image.Resampling.LANCZOS)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    picture.quantize(COLOURS, dither=Image.Dither.NONE).save(path, optimize=True)
+
+
+def shoot(page, name: str) -> None:
+    """Store every panel of an open notebook that has run."""
+    for number, panel in enumerate(page.locator(labs.PANEL).all(), 1):
+        panel.scroll_into_view_if_needed()
+        page.wait_for_timeout(300)  # until pictures are decoded
+        png = panel.screenshot()
+        store(png, DOCS / f"{name}-{number}.png")
+        if number == 1:
+            store(png, START / f"{name}.png", THUMB)
+
+
+def main() -> None:
+    path = shutil.which("chromium") or sys.exit("needs chromium")
+    with tempfile.TemporaryDirectory() as held, labs.browser_of(path) as browser:
+        folder, private = labs.copied(Path(held) / "flutes"), Path(held) / "private"
+        private.mkdir()
+        wanted = sys.argv[1:] or sorted(p.stem for p in (labs.ROOT / "notebooks").glob("*.ipynb"))
+        with labs.served(folder, private) as lab:
+            for name in wanted:
+                page = labs.opened(browser, lab, name, (1280, 2000))
+                labs.run_all(page)
+                page.wait_for_timeout(1000)
+                shoot(page, name)
+                page.close()
+
+
+if __name__ == "__main__":
+    main()
