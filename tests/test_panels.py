@@ -98,6 +98,23 @@ def test_table_and_call_on_request(panel):
     assert panel.call.text == "root(9, 1)"
 
 
+def test_more_lines_and_who_else_is_told():
+    told = []
+    panel = Panel(
+        title="A root",
+        controls={"x": Number(label="x", unit="m", value=4, low=-1, high=9, step=1)},
+        ask=root,
+        sentence="{:.2f}".format,
+        lines=["twice {:.2f}".format],
+        then=told.append,
+    )
+    panel.controls["x"].value = 9
+    assert [line.text for line in panel.lines] == ["twice 3.00"]
+    panel.controls["x"].value = -1
+    assert told == [2.0, 3.0]  # nothing where there is no answer
+    assert panel.lines[0] in panel.box.children
+
+
 def test_a_choice_refuses_what_it_does_not_offer(panel):
     with pytest.raises(ValueError, match="scale: 3 is no choice"):
         panel.controls["scale"].value = 3

@@ -57,8 +57,14 @@ class Panel:
         Of the answer: a DataFrame, for "Read as table".
     call : callable, optional
         ``call(**values)``: the library lines that make the same result.
+    kept : sequence of str
+        Names of controls that "Reset" leaves as they are: tables that people filled.
     above, below : sequence of widget
         What else the panel holds, over and under the controls and the picture.
+    lines : sequence of callable
+        Of the answer: each gives one more line of words under the sentence.
+    then : callable, optional
+        Told of each new answer, last.
 
     Attributes
     ----------
@@ -78,16 +84,22 @@ class Panel:
         views: Sequence[View] = (),
         table: Callable[[Any], pd.DataFrame] | None = None,
         call: Callable[..., str] | None = None,
+        kept: Sequence[str] = (),
         above: Sequence[ipywidgets.Widget] = (),
         below: Sequence[ipywidgets.Widget] = (),
+        lines: Sequence[Callable[[Any], str]] = (),
+        then: Callable[[Any], None] = lambda _: None,
     ) -> None:
         self.title, self.controls, self.answer = title, dict(controls), None
         self._ask, self._say, self.views = ask, sentence, tuple(views)
         self._as_table, self._as_call = table, call
+        self._lines, self._then = tuple(lines), then
         self._held = False
-        self._start = {name: control.value for name, control in self.controls.items()}
+        starts = {name: control.value for name, control in self.controls.items()}
+        self._start = {name: value for name, value in starts.items() if name not in kept}
         self.pictures = tuple(Picture() for _ in views)
         self.sentence, self.fault = Words(kind="result"), Words(kind="alert")
+        self.lines = tuple(Words() for _ in lines)
         self.notes = Words()
         self.table = Grid(fold="Read as table") if table else None
         self.call = Words(kind="code", fold="Show the call") if call else None
@@ -104,8 +116,9 @@ class Panel:
         grid = ipywidgets.VBox([*self.controls.values()])
         grid.add_class("flutelab-controls")
         more = [folded for folded in (self.table, self.call) if folded]
-        parts = [heading, *above, grid, self.fault, *self.pictures, self.sentence, self.notes]
-        box = ipywidgets.VBox([*parts, *below, self.again, *more])
+        parts = [heading, *above, grid, self.fault, *self.pictures, self.sentence]
+        parts += [*self.lines, self.notes, *below, self.again, *more]
+        box = ipywidgets.VBox(parts)
         box.add_class("flutelab-panel")
         return box
 
@@ -124,10 +137,10 @@ class Panel:
         self.refresh()
 
     def reset(self) -> None:
-        """All controls as at first."""
-        for control in self.controls.values():
-            if hasattr(control, "fault"):
-                control.fault = ""
+        """All controls as at first, but those that are kept."""
+        for name in self._start:
+            if hasattr(self.controls[name], "fault"):
+                self.controls[name].fault = ""
         self.set(**self._start)
 
     def refresh(self) -> None:
@@ -150,8 +163,11 @@ class Panel:
                 picture.alt = view.words(answer)
                 setattr(picture, "svg" if isinstance(content, str) else "png", content)
         self.sentence.text = self._say(answer)
+        for line, words in zip(self.lines, self._lines, strict=True):
+            line.text = words(answer)
         self.notes.text = " ".join(plain_notes([str(one.message) for one in heard]))
         self._tell_more()
+        self._then(answer)
 
     def _tell_more(self):
         """The table and the call, while they are seen."""
