@@ -17,14 +17,16 @@ from flutelab.errors import DataError, Fault
 from flutelab.files.csv_text import column_names, decode, delimiter_of, read_records, read_rows
 from flutelab.files.flute_file import write_flute
 from flutelab.files.note_cells import PITCHES
-from flutelab.files.safely import read_text
+from flutelab.files.safely import read_bytes
 from flutelab.files.zipped import zip_bytes
+from flutelab.fitting.pipe_lengths import HELD
 from flutelab.model.flute import Bore, End, Flute
 from flutelab.units import celsius, parse_length, parse_number, parse_temperature
 
 READINGS = 3
 COLUMNS = ("group", "length_mm", "room_temperature_c", "reading_1_hz", "reading_2_hz",
            "reading_3_hz")  # fmt: skip
+SHARED = ("pipe", "bore_mm", "wall_mm")  # the same in every row
 NAMES = ("Group", "Length, mm", "Room, °C", "Reading 1, Hz", "Reading 2, Hz", "Reading 3, Hz")
 MOST = 20  # groups
 # What a class can mean; beyond it a cell is a slip (common practice, no source).
@@ -185,46 +187,84 @@ _READ = (read_pipe_length, read_room, *[read_pitch] * READINGS)
 # --- files ------------------------------------------------------------------------------
 
 
-def class_table_bytes(rows: Sequence[Sequence[str]]) -> bytes:
-    """Return a class's table, as typed, as a CSV file."""
+@dataclass(frozen=True, kw_only=True)
+class ClassFile:
+    """A class's table as it was typed: ``rows`` of texts, and what all its pipes share.
+
+    ``kind`` is ``open``, ``stopped`` or "" where it is not said; ``bore`` and ``wall`` are texts.
+    """
+
+    rows: tuple[tuple[str, ...], ...]
+    kind: str = ""
+    bore: str = ""
+    wall: str = ""
+
+
+def class_file_bytes(table: ClassFile) -> bytes:
+    """Return a class's table, as typed, as a CSV file; blank rows are left out."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    writer.writerows(row for row in rows if any(cell.strip() for cell in row))
+    writer.writerow((*COLUMNS, *SHARED))
+    shared = (table.kind, table.bore, table.wall)
+    writer.writerows((*row, *shared) for row in table.rows if any(c.strip() for c in row[1:]))
     return text.getvalue().encode("utf-8")
 
 
-def class_table_rows(content: bytes, source: str) -> list[list[str]]:
-    """Return the cells of a class's table from a CSV file, as texts.
+def class_file(content: bytes, source: str) -> ClassFile:
+    """Return a class's table from the bytes of a CSV file.
 
     Raises
     ------
     DataError
-        No CSV text, a header that is another, rows of another shape, too many of them.
+        No CSV text, another header, rows of another shape or too many, pipes of two kinds. What
+        the cells hold is not looked at: see `read_class_table`.
+
+    Notes
+    -----
+    Columns `COLUMNS`, then those of `SHARED` that are there. Lines that begin with # before the
+    header are passed over.
     """
-    text = decode(content, source)
-    lines = text.splitlines(keepends=True)
-    start = next((n for n, line in enumerate(lines) if not line.startswith("#")), len(lines))
-    text = "".join(lines[start:])
+    text = re.sub(r"\A(?:#.*\r?\n)+", "", decode(content, source))
     records = read_records(text, source)
-    wanted = ",".join(COLUMNS)
-    if not records or column_names(records[0]) != COLUMNS:
-        found = ", ".join(records[0].cells)[:60] if records else ""
-        mend = f"Write {wanted} in the first line, or save a table from the panel and fill that"
+    names = column_names(records[0]) if records else ()
+    if names[: len(COLUMNS)] != COLUMNS or set(names[len(COLUMNS) :]) - set(SHARED):
+        found = ", ".join(names)[:60]
+        mend = f"Write {','.join(COLUMNS)} in the first line"
         problem = "this is not the header of a class's table"
         raise DataError(source, [Fault(place="header", typed=found, problem=problem, mend=mend)])
     rows, faults = read_rows(records, delimiter_of(text))
     if len(rows) > MOST:
         problem, mend = f"it has {len(rows)} rows", f"Give {MOST} groups at most"
-        faults = [*faults, Fault(place="file", problem=problem, mend=mend)]
+        faults.append(Fault(place="file", problem=problem, mend=mend))
+    shared = {name: _shared(rows, name, faults) for name in SHARED}
     if faults:
         raise DataError(source, faults)
-    return [[row.cells[name] for name in COLUMNS] for row in rows]
+    return ClassFile(
+        rows=tuple(tuple(row.cells[name] for name in COLUMNS) for row in rows),
+        kind=shared["pipe"],
+        bore=shared["bore_mm"],
+        wall=shared["wall_mm"],
+    )
 
 
-def read_class_file(path: str | Path) -> list[list[str]]:
-    """Return the cells of a class's table from a file; see `class_table_rows`."""
-    return class_table_rows(read_text(path).encode("utf-8"), Path(path).name)
+def _shared(rows, name, faults):
+    """The one text that a column holds, "" if none."""
+    found = list(dict.fromkeys(row.cells[name] for row in rows if row.cells.get(name)))
+    mend = "Give pipes that differ in this a table of their own"
+    if len(found) > 1:
+        problem = "the pipes of a class are alike in this"
+        faults.append(Fault(place=name, typed=", ".join(found)[:60], problem=problem, mend=mend))
+    elif name == "pipe" and found and found[0] not in HELD:
+        problem = "this is no kind of pipe"
+        faults.append(
+            Fault(place=name, typed=found[0], problem=problem, mend="Write open or stopped")
+        )
+    return found[0] if found else ""
+
+
+def read_class_file(path: str | Path) -> ClassFile:
+    """Return a class's table from a file; see `class_file`."""
+    return class_file(read_bytes(path), Path(path).name)
 
 
 def pipe_files(
