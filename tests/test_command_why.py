@@ -1,6 +1,7 @@
 """The command `why`: what it says, writes and refuses."""
 
 import csv
+import re
 
 import pytest
 from made_notes import DEMO
@@ -16,11 +17,25 @@ def test_the_demo_flute_is_explained(run):
     assert not err
     first = out.splitlines()
     assert first[0] == "Three-quarter-inch five-hole, tuned (three-quarter-five.csv)"
-    assert first[1].startswith("The notes are about 23 cents flat of what the book's formulas say")
+    assert first[1].startswith(
+        "The flute sounds about 23 cents flat of what the book's formulas say"
+    )
     # the truth that made the notes: a window correction of 1.1 (data-demo/truth)
-    assert first[2].startswith("The window's end correction, ")
+    assert "is probably the window correction, 5.37 mm longer than" in first[2]
+    assert "repeated readings scatter by 3 cents" in first[1]
+    # the session's shift is a cause of its own, and stands beside every other
+    assert re.search(r"^  breath and tuner  .* 22 cents flat in all notes", out, re.MULTILINE)
+    assert "; breath and tuner 19 cents flat\n" in out
+    assert "(0.6 of its usual tolerance, and 3.7 times that of breath and tuner: not" in out
     assert "Is the model worth it?" in out
     assert out.endswith("Nothing was written; --out FOLDER saves tables and pictures.\n")
+
+
+def test_what_is_assumed_is_not_said_to_be_measured(run):
+    code, out, _ = run("why", *PIPE)
+    assert code == 0
+    assert "readings are assumed to scatter by 3 cents" in out
+    assert "readings scatter" not in out
 
 
 def test_several_tables_are_pooled_and_flutes_left_out(run):
@@ -45,7 +60,7 @@ def test_tables_and_pictures_are_written_once(run, tmp_path):
         f"{stem}.{name}.{kind}" for name in ("causes_1", "worth") for kind in ("csv", "png", "svg")
     }
     text = written[f"{stem}.causes_1.csv"].decode().splitlines()
-    assert next(csv.DictReader(text))["cause"] == "the window's end correction"
+    assert next(csv.DictReader(text))["cause"] == "the window correction"
     code, _, err = run(*order)
     assert code == 2
     assert "--overwrite" in err

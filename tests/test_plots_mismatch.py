@@ -48,7 +48,7 @@ def test_each_panel_shows_dots_the_usual_error_and_the_best_amount(found):
     assert np.abs(heights) == pytest.approx(2 * np.abs(found.effect[0, order]))
     assert lines(first) == pytest.approx(found.amount[0] * found.effect[0, order] + found.shift[0])
     title = first.get_title(loc="left")
-    assert title.startswith("The window's end correction, usually ± ")
+    assert title.startswith("The window correction, usually ± ")
     assert "longer than the formula says" in title
 
 

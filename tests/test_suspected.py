@@ -42,17 +42,18 @@ def test_a_hole_that_may_be_two_things_is_told_with_both(good):
     told = suspect_words(good, replace(wider, or_else=(elsewhere, nearer)))
     assert told == (
         "hole 3 (counted from the window) acts as if 0.6 mm wider than written, or 3.0 mm nearer "
-        "the window than written: measure it again"
+        "the window than written: measure with a caliper how wide it is, both ways, and how far it "
+        "is from the window"
     )
 
 
 @pytest.mark.parametrize(("more", "words"), [
-    ({"cause": "slip", "amount": 40.0}, "reads 40 cents above where the other notes put it: look"),
-    ({"cause": "octave", "amount": 1200.0, "value": 0.5}, "as if written an octave too high: mend"),
-    ({"cause": "octave", "amount": -1200.0, "value": 2.0}, "as if written an octave too low: mend"),
+    ({"cause": "slip", "amount": 40.0}, "reads 40 cents above where the other notes put it: play"),
+    ({"cause": "octave", "amount": 1200.0, "value": 0.5}, "as if written an octave too high: play"),
+    ({"cause": "octave", "amount": -1200.0, "value": 2.0}, "as if written an octave too low: play"),
     ({"cause": "register", "amount": 1190.0, "value": 2.0}, "where register 2 lies: write reg"),
     ({"cause": "fingering", "amount": -80.0, "name": "xxxxoo"}, "80 cents below where the other "
-     "notes put it, where xxxxoo lies: look which fingering was played"),
+     "notes put it, where xxxxoo lies: play both, and mend the fingering"),
     ({"cause": "fingering", "amount": np.nan, "name": "xxxxoo"}, "has no note in its register"),
 ])  # fmt: skip
 def test_a_row_is_named_with_its_likely_reading(good, more, words):
@@ -66,8 +67,8 @@ def test_a_row_is_named_with_its_likely_reading(good, more, words):
     ({"cause": "sizes"}, "the holes of 'six' fit when their sizes are read from the other end"),
     ({"cause": "mirrored"}, "listed and placed from the other end"),
     ({"cause": "inch", "name": "hole 3 wall", "amount": 25.4},
-     "hole 3 wall of 'six' acts as if 76.200 mm, not 3.000 mm: look whether it was typed as "
-     "inches for millimetres"),
+     "hole 3 wall of 'six' acts as if 76.200 mm, not 3.000 mm: measure it again, and look whether "
+     "it was typed as inches for millimetres"),
 ])  # fmt: skip
 def test_a_mistake_of_the_whole_is_told_with_its_mend(good, more, words):
     kind = "table" if more["cause"] == "ends" else "flute"
@@ -80,7 +81,7 @@ def test_a_flat_shift_names_both_causes_whichever_comes_first(good):
     a4 = Suspect(cause="a4", amount=-31.8, value=448.0, **flat)
     told = suspect_words(good, replace(warm, or_else=(a4,)))
     both = "the air was 10 degrees C colder than written", "the tuner stood at A4 = 448 Hz, not 440"
-    assert f"lie as if {both[0]}, or {both[1]}: look at both" in told
+    assert f"lie as if {both[0]}, or {both[1]}: hang the thermometer in the bore" in told
     assert f"lie as if {both[1]}, or {both[0]}" in or_else_words(good, replace(a4, or_else=(warm,)))
 
 
@@ -114,8 +115,8 @@ def test_where_no_row_fits_a_mistyped_size_is_named():
         calibrate(measured)
     (told,) = unfitted_words([measured], suspects_unfitted(measured))
     assert told == (
-        "perhaps window across of 'six' acts as if 8.000 mm, not 0.315 mm: look whether it was "
-        "typed as inches for millimetres"
+        "perhaps window across of 'six' acts as if 8.000 mm, not 0.315 mm: measure it again, and "
+        "look whether it was typed as inches for millimetres"
     )
 
 

@@ -15,7 +15,7 @@ import pandas as pd
 from flutelab.files.constants_file import FORMULAS, constants_text, learned
 from flutelab.files.mismatch_words import mismatch_notes_table, mismatch_table, mismatch_words
 from flutelab.files.report import report
-from flutelab.files.sentences import suspect_words
+from flutelab.files.suspected import suspect_words
 from flutelab.files.tables import table
 from flutelab.files.told import told_table, told_words
 from flutelab.fitting.budget import Budget, budget, reported_names

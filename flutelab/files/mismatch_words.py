@@ -2,9 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 
+from flutelab.files.cause_words import (
+    cause_amount,
+    cause_noun,
+    cause_size,
+    cents_words,
+    way_words,
+)
+from flutelab.fitting.measurements import Measurements
 from flutelab.fitting.mismatch import (
     SESSION,
     UNUSUAL,
@@ -14,93 +24,52 @@ from flutelab.fitting.mismatch import (
     farthest,
     plausible,
 )
-from flutelab.model.corrections import META, Corrections
-from flutelab.model.equivalents import equivalents
-from flutelab.units import inches, millimetres
 
-# Each cause, and what more and less of it is.
-_SAID = {
-    "window": ("the window's end correction", "longer", "shorter"),
-    "foot": ("the end correction of an open end", "longer", "shorter"),
-    "wall": ("the wall at the holes", "thicker", "thinner"),
-    "hole_end": ("the end correction of the open holes", "longer", "shorter"),
-    "bore": ("the bore", "wider", "narrower"),
-    "pad_depth": ("fingers in the holes", "deeper", "less deep"),
-    "air_offset": ("the air in the bore", "warmer", "colder"),
-    "loss": ("friction at the bore's wall", "more", "less"),
-    "breath": ("what the breath's pressure does", "more", "less"),
-    "second_register": ("overblowing", "sharper", "flatter"),
-    "jet": ("the jet's pull", "sharper", "flatter"),
-    "coupling": ("the openings hearing one another", "more", "less"),
-    SESSION: ("breath and tuner", "sharp", "flat"),
-}
-_THAN = {
-    "window": "than the formula says",
-    "foot": "than the formula says",
-    "hole_end": "than the formula says",
-    "pad_depth": "than usual",
-    "loss": "than the formula says",
-    "coupling": "than the formula says",
-    "breath": "for double the pressure than usual",
-    "second_register": "than usual",
-    "jet": "than usual",
-    SESSION: "in all notes",
-}
-_FAHRENHEIT = 1.8  # degrees F in a kelvin
 _MOST = 3  # causes that the sentences name as looking the same
-_HALF = 0.5  # of the mismatch
+ON_THE_BOOK = 2  # cents
+CLOSE_TO_BOOK = 10  # cents between a flute's notes, seen against the book
 
 
 def cause_words(mismatch: Mismatch, cause: int) -> str:
     """Return what a cause is called."""
-    name = mismatch.causes[cause]
-    return _SAID[name][0] if name in _SAID else name
+    return cause_noun(mismatch.causes[cause])
 
 
 def amount_words(mismatch: Mismatch, cause: int, tolerances: float) -> str:
     """Return an amount of a cause in the shop's words: '0.30 mm wider than written'."""
-    name = mismatch.causes[cause]
-    _, more, less = _SAID.get(name, (name, "more", "less"))
-    size = _size(mismatch, cause, abs(tolerances))
-    words = f"{size} {more if tolerances > 0 else less} {_THAN.get(name, 'than written')}"
-    if name != SESSION:
-        return words
-    doublings = tolerances * mismatch.tolerance[cause] / Corrections().breath
-    harder = "harder" if tolerances > 0 else "softer"
-    return f"{words}, as if blown {100 * abs(2**doublings - 1):.0f} % {harder}"
+    amount = tolerances * mismatch.tolerance[cause]
+    return cause_amount(mismatch.measurements.flute, mismatch.causes[cause], amount)
 
 
 def tolerance_words(mismatch: Mismatch, cause: int) -> str:
     """Return the usual error of a cause in the shop's unit: '± 0.15 mm'."""
-    return f"± {_size(mismatch, cause, 1.0)}"
+    size = cause_size(
+        mismatch.measurements.flute, mismatch.causes[cause], mismatch.tolerance[cause]
+    )
+    return f"± {size}"
 
 
-def _size(mismatch, cause, tolerances):
-    """An amount without its sign, in the shop's unit."""
-    name, flute = mismatch.causes[cause], mismatch.measurements.flute
-    value = tolerances * mismatch.tolerance[cause]
-    if name == "air_offset":
-        return f"{value:.1f} C ({_FAHRENHEIT * value:.1f} F)"
-    if name in ("breath", "second_register", "jet", SESSION):
-        return f"{value:.0f} cents"
-    if name not in META:
-        return _length(value, flute.unit)
-    for e in equivalents(flute, Corrections()):
-        if e.name == name:
-            return _length(value * e.per_unit, flute.unit)
-    return f"{100 * value:.0f} %"
+def far_words(mismatch: Mismatch, cause: int) -> str:
+    """Return how far a cause alone leads, and the session beside: '0.6 of its usual tolerance'."""
+    own = f"{_share(mismatch.amount[cause])} its usual tolerance"
+    if not round(mismatch.shift[cause]):
+        return own
+    session = mismatch.tolerance[mismatch.causes.index(SESSION)]
+    return f"{own}, and {_share(mismatch.shift[cause] / session)} that of breath and tuner"
 
 
-def _length(metres, unit):
-    return f"{inches(metres):.3f} in" if unit == "in" else f"{millimetres(metres):.2f} mm"
+def _share(tolerances):
+    size = f"{abs(tolerances):.1f}"
+    return f"{size} {'times' if float(size) > 1 else 'of'}"
 
 
 def mismatch_table(mismatch: Mismatch) -> pd.DataFrame:
     """Return a row for each cause, likeliest first.
 
-    Its usual error and what that does to the notes; the amount that fits best alone, how many
-    usual errors that is, the shift of breath and tuner beside it, whether both are plausible,
-    how much they leave; and how many usual errors of it serve best when all act together.
+    Its usual tolerance and what that does to the notes; the amount that fits best alone, how many
+    tolerances that is, the shift of breath and tuner beside it, whether both are plausible,
+    how much they leave; and how many tolerances of it serve best when all act together. The
+    session's shift is a cause of its own too.
     """
     each = range(len(mismatch.causes))
     effect = mismatch.effect[:, mismatch.counted]
@@ -108,17 +77,17 @@ def mismatch_table(mismatch: Mismatch) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "cause": [cause_words(mismatch, k) for k in each],
-            "usual_error": [tolerance_words(mismatch, k) for k in each],
+            "usual_tolerance": [tolerance_words(mismatch, k) for k in each],
             "does_from_cents": effect.min(axis=1),
             "does_to_cents": effect.max(axis=1),
             "alone": [amount_words(mismatch, k, mismatch.amount[k]) for k in each],
-            "alone_usual_errors": mismatch.amount,
-            "sd_usual_errors": mismatch.doubt,
+            "alone_usual_tolerances": mismatch.amount,
+            "sd_usual_tolerances": mismatch.doubt,
             "session_beside_cents": mismatch.shift,
             "plausible": [plausible(size) for size in farthest(mismatch)],
             "leaves_cents": mismatch.left,
             "takes_percent": 100 * np.maximum(1 - share_left, 0.0) * (mismatch.rms > 0),
-            "together_usual_errors": mismatch.share,
+            "together_usual_tolerances": mismatch.share,
         }
     )
 
@@ -141,56 +110,87 @@ def mismatch_notes_table(mismatch: Mismatch) -> pd.DataFrame:
 
 def mismatch_words(mismatch: Mismatch) -> list[str]:
     """Return at most four plain sentences on why the notes do not match the book."""
-    first = _how_far(mismatch)
-    if mismatch.rms <= mismatch.chance:
-        usual = (
+    first = f"{how_far_words([mismatch])}{_scatter(mismatch)}."
+    return [first, *alone_words(mismatch)]
+
+
+def alone_words(mismatch: Mismatch) -> list[str]:
+    """Return at most three sentences on what each cause alone, and all together, explain."""
+    if within_chance(mismatch):
+        return [
             "That is no more than readings, breath and tuner usually make "
-            f"({_cents(mismatch.chance)}): there is nothing to explain."
-        )
-        return [first, usual]
-    return [first, _the_likeliest(mismatch), _the_others(mismatch), _together(mismatch)]
+            f"({cents_words(mismatch.chance)}): nothing need be explained."
+        ]
+    return [_the_likeliest(mismatch), _the_others(mismatch), _together(mismatch)]
 
 
-def _how_far(mismatch):
-    cents = mismatch.cents[mismatch.counted]
-    middle, low, high = (round(float(f(cents))) for f in (np.median, np.min, np.max))
-    way = f"{_cents(abs(middle))} {'sharp' if middle > 0 else 'flat'}" if middle else "just"
-    told = f"about {way} of" if middle else "as a whole on"
-    single = f" (single notes from {_way(low)} to {_way(high)})" if high > low else ""
-    return (
-        f"The notes are {told} what the book's formulas say{single}; readings scatter by "
-        f"{_cents(mismatch.noise)}."
+def within_chance(mismatch: Mismatch) -> bool:
+    """Return whether readings, breath and tuner make as much: nothing is to be explained."""
+    return bool(mismatch.rms <= mismatch.chance)
+
+
+def how_far_words(mismatches: Sequence[Mismatch]) -> str:
+    """Return how far the counted notes of one or several tables lie from the book.
+
+    A sentence without its end; reckoned at the usual breath, which is said, where a pressure is
+    known.
+    """
+    off = np.concatenate([one.cents[one.counted] for one in mismatches])
+    middle, low, high = (round(float(f(off))) for f in (np.median, np.min, np.max))
+    subject = "The flute sounds" if len(mismatches) == 1 else "The flutes sound"
+    single = f"single notes from {_way(low)} to {_way(high)}" if high > low else ""
+    if abs(middle) >= ON_THE_BOOK:
+        way = "sharp" if middle > 0 else "flat"
+        told = f"about {abs(middle)} cents {way} of what the book's formulas say{_at(mismatches)}"
+    elif high - low > CLOSE_TO_BOOK:
+        told = f"neither sharp nor flat of the book's formulas{_at(mismatches)} as a whole"
+        return f"{subject} {told}, but {single}"
+    else:
+        told = f"as the book's formulas say{_at(mismatches)}"
+    return f"{subject} {told} ({single})" if single else f"{subject} {told}"
+
+
+def _at(mismatches):
+    """That notes are reckoned at the usual breath, where pressures are known."""
+    known = any(
+        one.measurements.rows.breath is not None
+        and np.any(np.isfinite(one.measurements.rows.breath[one.counted]))
+        for one in mismatches
     )
+    return " at the usual breath" if known else ""
 
 
 def _way(cents):
     return f"{abs(cents)} {'sharp' if cents > 0 else 'flat'}" if cents else "just on it"
 
 
-def _cents(size):
-    whole = round(float(size))
-    return "1 cent" if whole == 1 else f"{whole} cents"
+def how_known(measurements: Measurements) -> str:
+    """Return how the sd of readings is known that no repeats tell: assumed or stated."""
+    few = any("too few repeated readings" in said for said in measurements.reading)
+    return "assumed" if few else "taken"
+
+
+def _scatter(mismatch):
+    """How far readings scatter, and how that is known; nothing of one reading."""
+    if np.sum(mismatch.counted) < 2:
+        return ""
+    m, size = mismatch.measurements, cents_words(mismatch.noise)
+    if m.freedom is not None and np.all(np.isfinite(m.freedom[mismatch.counted])):
+        return f"; repeated readings scatter by {size}"
+    return f"; readings are {how_known(m)} to scatter by {size}"
 
 
 def _the_likeliest(mismatch):
-    words, left = cause_words(mismatch, 0), mismatch.left[0]
-    part = "most of it" if left < _HALF * mismatch.rms else "some of it"
-    beside = ""
-    if round(mismatch.shift[0]):
-        way = "sharp" if mismatch.shift[0] > 0 else "flat"
-        beside = f" (and breath and tuner {_cents(abs(mismatch.shift[0]))} {way})"
     return (
-        f"{words[0].upper()}{words[1:]}, {amount_words(mismatch, 0, mismatch.amount[0])}{beside}, "
-        f"would explain {part} and leave {_cents(left)} of {round(mismatch.rms)}: "
-        f"{_how_usual(farthest(mismatch)[0])}."
+        "Were it one cause alone, with breath and tuner beside it, the likeliest would be "
+        f"{_named(mismatch, 0)}, which would leave {cents_words(mismatch.left[0])} of "
+        f"{round(mismatch.rms)} (root mean square){_hardly(mismatch, 0)}."
     )
 
 
-def _how_usual(size):
-    if size <= USUAL:
-        return "that is within the usual error"
-    told = f"that is {size:.1f} times the usual error"
-    return told if plausible(size) == "unusual" else f"{told}, hardly by itself"
+def _hardly(mismatch, cause):
+    """What it means if a cause would have to be far out of the usual."""
+    return ": hardly by itself" if farthest(mismatch)[cause] > UNUSUAL else ""
 
 
 def _the_others(mismatch):
@@ -199,28 +199,30 @@ def _the_others(mismatch):
     usual = [k for k in range(1, len(size)) if size[k] <= UNUSUAL and k not in same]
     told = []
     if same:
-        named = "; ".join(
-            f"{_named(mismatch, k)} ({size[k]:.1f} times the usual error)" for k in same
-        )
-        told.append(f"the notes fit as well with {named}")
+        told.append(f"the notes fit as well with {'; '.join(_named(mismatch, k) for k in same)}")
     elif len(size) > 1:
-        told.append(f"no other cause alone would leave less than {_cents(mismatch.left[1:].min())}")
+        least = cents_words(mismatch.left[1:].min())
+        told.append(f"no other cause alone would leave less than {least}")
     if min(size[[0, *same]]) > UNUSUAL and usual:
         best = min(usual, key=mismatch.left.__getitem__)
         told.append(
             f"of what is not far out, {_named(mismatch, best)}, leaves least: "
-            f"{_cents(mismatch.left[best])}"
+            f"{cents_words(mismatch.left[best])}"
         )
     text = "; ".join(told) or "no other cause moves these notes"
     return f"{text[0].upper()}{text[1:]}."
 
 
 def _named(mismatch, k):
-    return f"{cause_words(mismatch, k)}, {amount_words(mismatch, k, mismatch.amount[k])}"
+    """A cause with the amount that fits best alone, the session's shift, and how usual both are."""
+    amount = amount_words(mismatch, k, mismatch.amount[k])
+    if round(mismatch.shift[k]):
+        amount = f"{amount}, with breath and tuner {way_words(mismatch.shift[k])}"
+    return f"{cause_words(mismatch, k)}, {amount} ({far_words(mismatch, k)})"
 
 
 def _together(mismatch):
-    left = _cents(mismatch.together_rms)
+    left = cents_words(mismatch.together_rms)
     if not mismatch.enough:
         return (
             f"Even all causes together leave {left}: something else is wrong, such as a row, a "
@@ -231,10 +233,10 @@ def _together(mismatch):
     if plausible(size) == "not by itself":
         return (
             f"All causes together leave {left}, but only with {cause_words(mismatch, worst)} "
-            f"{amount_words(mismatch, worst, mismatch.share[worst])}, {size:.1f} times the usual "
-            "error: check that first."
+            f"{amount_words(mismatch, worst, mismatch.share[worst])}, {_share(size)} its "
+            "usual tolerance: check that first."
         )
     return (
-        f"All causes together, none beyond {max(USUAL, size):.1f} times its usual error, leave "
+        f"All causes together, none beyond {_share(max(USUAL, size))} its usual tolerance, leave "
         f"{left}: nothing else need be wrong."
     )

@@ -6,14 +6,13 @@ import numpy as np
 
 from flutelab.files.constants_file import is_shared, learned, sd_on
 from flutelab.files.flutes_words import flutes_words
-from flutelab.files.mismatch_words import mismatch_words
-from flutelab.files.sentences import each_row, sentences, session_name
+from flutelab.files.mismatch_words import alone_words, mismatch_words, within_chance
+from flutelab.files.sentences import each_row, mismatches_of, sentences, session_name
 from flutelab.files.suspected import or_else_words, suspect_words
 from flutelab.files.tables import fingering_name, note_name
 from flutelab.files.told import told_words
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.identifiability import what_data_tell
-from flutelab.fitting.mismatch import why_not_matching
 from flutelab.fitting.suspects import Suspect, suspects
 from flutelab.fitting.unknowns import MODEL_SD, SESSION_SD
 from flutelab.making.cautions import CAUTIONS
@@ -30,6 +29,7 @@ _LEARNED = {
     "held": "held",
     "": "",
 }
+_NOTHING = ["no farther off than readings, breath and tuner usually make: nothing need be explained."]
 SMALLEST_SHOWN = 0.01
 
 
@@ -49,19 +49,20 @@ def report(
     Returns
     -------
     str
-        At most five plain sentences, then check rows, corrections, notes, what the
-        notes can tell, and what was assumed.
+        At most five plain sentences, then what does not fit, check rows, why the notes are not
+        where the book says, corrections, notes, what the notes can tell, and what was assumed.
     """
     odd = suspects(calibration) if odd is None else odd
+    mismatches = mismatches_of(calibration)
     parts = [
-        "\n".join(sentences(calibration, odd)),
-        _check_rows(calibration, a4),
-        *(_why(calibration, table) for table in range(len(calibration.tables))),
-        _corrections(calibration),
-        *(_lengths(calibration, table) for table in range(len(calibration.tables))),
-        *(_notes(calibration, table, a4) for table in range(len(calibration.tables))),
+        "\n".join(sentences(calibration, odd, mismatches)),
         _odd_ones(calibration, odd),
-        _next_flute(calibration),
+        _check_rows(calibration, a4, odd),
+        _why(mismatches),
+        _corrections(calibration),
+        _lengths(calibration),
+        *(_notes(calibration, table, a4) for table in range(len(calibration.tables))),
+        _next_flute(calibration, odd),
         _what_the_notes_tell(calibration),
         _assumed(calibration),
         f"{CAUTIONS['dust']}\n{CAUTIONS['local']}",
@@ -69,13 +70,18 @@ def report(
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
-def _check_rows(calibration, a4):
+def _check_rows(calibration, a4, odd):
     lines = [
         _check_row(calibration, part, row, a4)
         for _, row, part in each_row(calibration)
         if part.fate[row] == "checked"
     ]
-    return "\n".join(["Check rows (not fitted)", *lines]) if lines else ""
+    return "\n".join([f"Check rows (not fitted{_first(odd)})", *lines]) if lines else ""
+
+
+def _first(odd):
+    """A mark of what is foretold while something does not fit."""
+    return "; mend first what does not fit" if odd else ""
 
 
 def _check_row(calibration, part, row, a4):
@@ -91,15 +97,41 @@ def _check_row(calibration, part, row, a4):
     )
 
 
-def _why(calibration, table):
-    m = calibration.tables[table].measurements
-    several = f" ({m.source})" if len(calibration.tables) > 1 else ""
-    said = mismatch_words(why_not_matching(m))
-    return "\n".join([f"Why the notes are not where the book says{several}", *_indented(said)])
+def _why(mismatches):
+    """What each cause alone would explain; how far off the whole is has been said before."""
+    title = "Why the notes are not where the book says"
+    if len(mismatches) == 1:
+        return "\n".join([title, *_indented(alone_words(mismatches[0]))])
+    said = [
+        (one.measurements.source, _NOTHING if within_chance(one) else mismatch_words(one))
+        for one in mismatches
+    ]
+    return "\n".join([f"{title} (each table by itself, before they are pooled)", *_merged(said)])
 
 
-def _indented(lines):
-    return [f"  {line}" for line in lines]
+def _merged(blocks):
+    """Lines of several tables or flutes, each line once with all of whom it is told."""
+    owners: dict[str, list[str]] = {}
+    for name, lines in blocks:
+        for line in lines:
+            owners.setdefault(line, []).append(name)
+    if len(blocks) == 1:
+        return _indented(owners)
+    for line, names in owners.items():
+        owners[line] = [f"all {len(blocks)}"] if len(names) == len(blocks) else names
+    told: dict[str, list[str]] = {}
+    for line, names in owners.items():
+        told.setdefault(", ".join(names), []).append(line)
+    return [
+        line
+        for who, lines in told.items()
+        for line in (_indented([f"{who}: {lines[0]}"]) if len(lines) == 1
+                     else [f"  {who}:", *_indented(lines, 4)])
+    ]  # fmt: skip
+
+
+def _indented(lines, by=2):
+    return [f"{'':{by}}{line}" for line in lines]
 
 
 def _corrections(calibration):
@@ -152,19 +184,26 @@ def _correction(calibration, name, table):
     )
 
 
-def _lengths(calibration, table):
+def _lengths(calibration):
+    blocks = [
+        (repr(part.measurements.flute.name), list(_length_lines(calibration, table)))
+        for table, part in enumerate(calibration.tables)
+    ]
+    title = "As lengths" if len(blocks) > 1 else f"As lengths on {blocks[0][0]}"
+    return "\n".join([title, *_merged(blocks)])
+
+
+def _length_lines(calibration, table):
     part = calibration.tables[table]
     m = part.measurements
     radius = bore_diameter(m.flute.bore, 0.0) / 2
-    lines = [f"As lengths on {m.flute.name!r}"]
     for e in equivalents(m.flute, part.corrections):
         sd = abs(e.per_unit) * sd_on(calibration, table, e.name)
-        lines.append(
-            f"  {e.name:<10}{e.where:<24}{millimetres(e.formula):7.2f} mm by formula"
+        yield (
+            f"{e.name:<10}{e.where:<24}{millimetres(e.formula):7.2f} mm by formula"
             f"{millimetres(e.corrected):8.2f} +-{millimetres(sd):5.2f} mm corrected  "
             f"({inches(e.corrected):.4f} in, {e.corrected / radius:.3f} bore radii)"
         )
-    return "\n".join(lines)
 
 
 def _notes(calibration, table, a4):
@@ -172,7 +211,8 @@ def _notes(calibration, table, a4):
     m = part.measurements
     several = f" of {m.source}" if len(calibration.tables) > 1 else ""
     lines = [
-        f"Notes{several} (cents: measured over the book, and over the prediction after the fit)",
+        f"Notes{several} (cents: measured, as it was blown, over the book, and over the prediction "
+        "after the fit)",
         f"  {'':<8}{'fingering':<11}{'reg':>3}{'measured':>10}{'note':>9}{'book':>8}{'left':>8}"
         f"{'+-':>6}  fate",
     ]
@@ -210,14 +250,15 @@ def _odd_ones(calibration, odd):
 
 
 def _doubt_left(calibration):
-    if calibration.doubt_left > 1:
+    if calibration.widened > 1 and calibration.doubt_left > 1:
         return "the notes scatter so much that the doubt has grown"
     return f"{100 * calibration.doubt_left:.0f} % of the doubt is left"
 
 
-def _next_flute(calibration):
+def _next_flute(calibration, odd):
     said = flutes_words(calibration)
-    return "\n".join(["The next flute of this kind", *_indented(said)]) if said else ""
+    title = f"The next flute of this kind{_first(odd)}"
+    return "\n".join([title, *_indented(said)]) if said else ""
 
 
 def _what_the_notes_tell(calibration):
@@ -247,16 +288,8 @@ def _what_the_notes_tell(calibration):
 
 
 def _assumed(calibration):
-    lines = ["Assumed"]
-    for part in calibration.tables:
-        m = part.measurements
-        air = [_range(to_celsius(np.ravel(single_air(m.rows.air).temperature)), ".1f", "C")]
-        air[0] += " halfway to the foot" if np.any(m.from_room) else ""
-        if m.humidity is not None:
-            air.append(_range(100 * np.ravel(m.humidity), ".0f", "% humidity"))
-        air += ["400 ppm CO2", "101325 Pa"]
-        lines.append(f"  {m.source}: bore air {', '.join(air)}")
-        lines += [f"  {m.source}: {said}" for said in m.reading]
+    blocks = [(p.measurements.source, _assumed_of(p.measurements)) for p in calibration.tables]
+    lines = ["Assumed", *_merged(blocks)]
     lines.append(
         f"  {SESSION_SD:.0f} cents of breath and tuner common to a session (common practice, no "
         "source)"
@@ -266,6 +299,15 @@ def _assumed(calibration):
         "elements, docs/model.md)"
     )
     return "\n".join(lines)
+
+
+def _assumed_of(m):
+    air = [_range(to_celsius(np.ravel(single_air(m.rows.air).temperature)), ".1f", "C")]
+    air[0] += " halfway to the foot" if np.any(m.from_room) else ""
+    if m.humidity is not None:
+        air.append(_range(100 * np.ravel(m.humidity), ".0f", "% humidity"))
+    air += ["400 ppm CO2", "101325 Pa"]
+    return [f"bore air {', '.join(air)}", *m.reading]
 
 
 def _range(values, digits, unit):

@@ -2,33 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from flutelab.errors import already_warned
+from flutelab.files.cause_words import acts_as, cause_noun, cents_words
 from flutelab.files.constants_file import learned
-from flutelab.files.suspected import ONE_SESSION, row_name, size, suspect_words
+from flutelab.files.mismatch_words import how_far_words, how_known, within_chance
+from flutelab.files.suspected import ONE_SESSION, row_name, suspect_words
 from flutelab.fitting.calibrate import Calibration, TableResult, another_day
+from flutelab.fitting.mismatch import Mismatch, why_not_matching
 from flutelab.fitting.suspects import Suspect
 from flutelab.fitting.unknowns import MODEL_SD, SESSION_SD, Parameter
 from flutelab.model.corrections import META
-from flutelab.model.equivalents import equivalents
-from flutelab.model.notes import CENT
 
-_SAID = {
-    "window": "the window correction",
-    "foot": "the foot correction (the end correction of an open end)",
-    "wall": "the wall at the holes",
-    "hole_end": "the end correction of the open holes",
-    "bore": "the bore",
-    "air_offset": "the air in the bore",
-    "breath": "the breath",
-    "second_register": "overblowing",
-    "jet": "the jet's pull",
-    "pad_depth": "the fingers in the holes",
-    "loss": "friction at the bore's wall",
-    "coupling": "the openings hearing one another outside",
-}
 _ADVICE = {
     "window": "play the bare pipe or the second register too",
     "foot": "on your next pipe, take readings before any hole is drilled",
@@ -44,32 +32,47 @@ _ADVICE = {
     "coupling": "leave the coupling as it is",
 }
 _MORE_PIPES = "take readings of bare pipes of several lengths"
-_WAYS = {
-    "bore": "as if {} {} than written",
-    "wall": "as if {} {} than written",
-    "pad_depth": "as if they reached {} {} than usual",
-}
-_LONGER = {
-    "bore": ("wider", "narrower"),
-    "wall": ("thicker", "thinner"),
-    "pad_depth": ("deeper", "less deep"),
-}
 FAR = 2.5  # usual errors from which an unknown is more likely a slip (estimate)
 CLEAR = 1.5  # sd from which a cause is more than its own doubt
-ON_THE_BOOK = 2  # cents
-CLOSE_TO_BOOK = 10  # cents between a flute's notes, seen against the book
 TOLD_ASIDE = 2  # rows left out that the sentences name
+TOLD = 3  # suspects that they name
+LEAST_ROWS = 2  # from which readings show anything of themselves
+_MEANING = {"foot": " (the end correction of an open end)"}
 
 
-def sentences(calibration: Calibration, odd: tuple[Suspect, ...]) -> list[str]:
-    """Return at most five plain sentences, without a word of statistics."""
+def sentences(
+    calibration: Calibration,
+    odd: tuple[Suspect, ...],
+    mismatches: Sequence[Mismatch] | None = None,
+) -> list[str]:
+    """Return at most five plain sentences, without a word of statistics.
+
+    Parameters
+    ----------
+    calibration : Calibration
+    odd : tuple of Suspect
+        What does not fit.
+    mismatches : sequence of Mismatch, optional
+        From `mismatches_of`, where they are known already.
+    """
+    mismatches = mismatches_of(calibration) if mismatches is None else mismatches
     return [
-        _how_far_off(calibration, odd),
-        _largest_cause(calibration, odd),
-        _how_well(calibration),
+        f"{how_far_words(mismatches)}.",
+        largest_cause(calibration, mismatches, bent=_to_mend(calibration, odd)),
+        _how_well(calibration, odd),
         _what_does_not_fit(calibration, odd),
         _what_next(calibration, odd),
     ]
+
+
+def mismatches_of(calibration: Calibration) -> list[Mismatch]:
+    """Return the mismatch of each table of which a row was fitted."""
+    with already_warned():
+        return [
+            why_not_matching(part.measurements)
+            for part in calibration.tables
+            if "fitted" in part.fate
+        ]
 
 
 def each_row(calibration: Calibration) -> Iterator[tuple[int, int, TableResult]]:
@@ -83,79 +86,53 @@ def _fitted(calibration):
     return [entry for entry in each_row(calibration) if entry[2].fate[entry[1]] == "fitted"]
 
 
-def _off_book(calibration, odd):
-    """Cents of measured against the book, fitted rows that fit (all, if none does)."""
-    strange = {(s.table, s.index) for s in odd if s.kind == "row"}
-    fitted = _fitted(calibration)
-    fitting = [entry for entry in fitted if entry[:2] not in strange]
-    return np.array(
-        [
-            np.log(part.measurements.frequency[row] / part.book[row]) / CENT
-            for _, row, part in fitting or fitted
-        ]
-    )
+def largest_cause(
+    calibration: Calibration, mismatches: Sequence[Mismatch], *, bent: bool = False
+) -> str:
+    """Return the unknown that moved the notes most in a fit, in the shop's unit, as a sentence.
 
-
-def _how_far_off(calibration, odd):
-    off = _off_book(calibration, odd)
-    middle, low, high = (round(float(f(off))) for f in (np.median, np.min, np.max))
-    subject = "The flute sounds" if len(calibration.tables) == 1 else "The flutes sound"
-    single = f"single notes from {_way(low)} to {_way(high)}" if high > low else ""
-    if abs(middle) >= ON_THE_BOOK:
-        way = "sharp" if middle > 0 else "flat"
-        told = f"about {abs(middle)} cents {way} of what the book's formulas say"
-    elif high - low > CLOSE_TO_BOOK:
-        return f"{subject} neither sharp nor flat of the book's formulas as a whole, but {single}."
-    else:
-        told = "as the book's formulas say"
-    return f"{subject} {told} ({single})." if single else f"{subject} {told}."
-
-
-def _way(cents):
-    if cents == 0:
-        return "just on it"
-    return f"{abs(cents)} {'sharp' if cents > 0 else 'flat'}"
-
-
-def _largest_cause(calibration, odd):
-    """The unknown that moved the notes most, in the shop's unit."""
-    moved = calibration.value - np.array([p.prior.mean for p in calibration.parameters])
+    Parameters
+    ----------
+    calibration : Calibration
+    mismatches : sequence of Mismatch
+        Of its tables.
+    bent : bool
+        Something does not fit, and may have moved it.
+    """
+    moved = calibration.value - calibration.problem.mean
     shifts = np.array([part.gradient[row] for _, row, part in _fitted(calibration)]) * moved
-    named = [p.is_correction or p.session is not None for p in calibration.parameters]
-    size = np.mean(np.abs(shifts), axis=0) * named
+    size = np.mean(np.abs(shifts), axis=0) * [p.note is None for p in calibration.parameters]
     best = int(np.argmax(size))
     if round(size[best]) == 0:
         return "No cause stands out: none moves the notes by as much as a cent."
-    parameter = calibration.parameters[best]
-    if parameter.session is not None:
-        what = f"{session_name(calibration, parameter)} as a whole, breath and tuner together"
-    else:
-        what = _cause(calibration, parameter, float(calibration.value[best]), moved[best])
-    told = f"{what}: {_moved(shifts[:, best])}"
-    if odd:
+    told = f"{_cause(calibration, best, moved[best])}: {_moved(shifts[:, best])}"
+    if bent:
         return (
-            f"As the notes stand, the largest cause would be {told}; what does not fit (below) may "
-            "have bent this."
+            f"As the notes stand, the largest cause would be {told}; what does not fit may have "
+            "bent this."
         )
     sd = float(np.sqrt(calibration.covariance[best, best]))
-    if abs(moved[best]) < CLEAR * sd:
-        return f"No single cause stands out; the likeliest is {told}."
-    return f"The largest cause is probably {told}."
+    clear = abs(moved[best]) >= CLEAR * sd
+    if all(map(within_chance, mismatches)) and not clear:
+        return (
+            "No cause stands out: the notes lie no farther off than readings, breath and tuner "
+            "usually make them."
+        )
+    if not clear:
+        return f"No single cause stands out; the likeliest, with all acting at once, is {told}."
+    return f"The largest cause, with all acting at once, is probably {told}."
 
 
 def _moved(cents):
     """How a cause moved the notes, in words."""
     low, high = float(np.min(cents)), float(np.max(cents))
     if low < -0.5 and high > 0.5:
-        return f"some notes up to {_cents(high)} sharper, others up to {_cents(low)} flatter"
+        return (
+            f"some notes up to {cents_words(high)} sharper, others up to {cents_words(low)} flatter"
+        )
     middle = float(np.mean(cents))
     way = "sharper" if middle > 0 else "flatter"
-    return f"about {_cents(middle)} {way}"
-
-
-def _cents(size):
-    whole = round(abs(size))
-    return "1 cent" if whole == 1 else f"{whole} cents"
+    return f"about {cents_words(middle)} {way}"
 
 
 def session_name(calibration: Calibration, parameter: Parameter) -> str:
@@ -168,30 +145,19 @@ def session_name(calibration: Calibration, parameter: Parameter) -> str:
     return f"the session {parameter.session!r}{several}"
 
 
-def _cause(calibration, parameter, value, moved):
-    name = parameter.name
+def _cause(calibration, number, moved):
+    """An unknown, how it was moved, and a correction's value where that is so many times."""
+    p = calibration.parameters[number]
+    if p.session is not None:
+        return f"{session_name(calibration, p)} as a whole, breath and tuner together"
+    flute = calibration.tables[p.table or 0].measurements.flute
     whose = ""
-    if parameter.table is not None:
-        whose = f" of {calibration.tables[parameter.table].measurements.source}"
-    if name == "air_offset":
-        way, size = "warmer" if moved > 0 else "colder", abs(moved)
-        return f"{_SAID[name]}{whose}, as if {size:.1f} C ({1.8 * size:.1f} F) {way} than written"
-    first = parameter.table or 0
-    for part in (*calibration.tables[first:], *calibration.tables[:first]):
-        for e in equivalents(part.measurements.flute, part.corrections):
-            if e.name == name:
-                unit = part.measurements.flute.unit
-                way = _amount(e.corrected - e.formula, unit, name)
-                times = f" ({value:.3f} times)" if META[name]["unit"] == "times" else ""
-                return f"{_SAID[name]}{whose}, {way}{times}"
-    return f"{_SAID[name]} ({value:.3g} {META[name]['unit']})"
-
-
-def _amount(metres, unit, name):
-    """A length more or less, in the shop's unit, against what was written or the formula."""
-    way = _LONGER.get(name, ("longer", "shorter"))[0 if metres > 0 else 1]
-    digits = 2 if name == "bore" else 1
-    return _WAYS.get(name, "{} {} than the formula says").format(size(metres, unit, digits), way)
+    if p.table is not None and len(calibration.tables) > 1:
+        whose = f" of {calibration.tables[p.table].measurements.source}"
+    noun = f"{cause_noun(p.name)}{_MEANING.get(p.name, '')}{whose}"
+    times = p.is_correction and META[p.name]["unit"] == "times"
+    value = f" ({calibration.value[number]:.3f} times)" if times else ""
+    return f"{noun}, {acts_as(flute, p.name, moved)}{value}"
 
 
 def foretold_cents(calibration: Calibration) -> float:
@@ -222,7 +188,14 @@ def foretold_cents(calibration: Calibration) -> float:
     return max(told, float(np.sqrt(np.mean(np.square(left)))))
 
 
-def _how_well(calibration):
+def _how_well(calibration, odd):
+    if _to_mend(calibration, odd):
+        return (
+            "Mend first what does not fit (next sentence): until then these corrections foretell "
+            "no note that you could rely on."
+        )
+    if calibration.rows < LEAST_ROWS:
+        return "One reading alone shows neither how well it was read nor how the next will fit."
     checked = [
         abs(part.residual[row])
         for _, row, part in each_row(calibration)
@@ -235,8 +208,13 @@ def _how_well(calibration):
     if not checked:
         return foretold + "."
     rows = "the check row" if len(checked) == 1 else f"the {len(checked)} check rows"
-    worst = _cents(np.ceil(max(checked)))
+    worst = cents_words(np.ceil(max(checked)))
     return f"{foretold}; {rows}, which it had not seen, came within {worst}."
+
+
+def _to_mend(calibration, odd):
+    """Whether something is named, or left out, that is to be mended before all else."""
+    return bool(odd or _set_aside(calibration, odd))
 
 
 def _set_aside(calibration, odd):
@@ -255,7 +233,10 @@ def _set_aside(calibration, odd):
 def _what_does_not_fit(calibration, odd):
     gone = {(table, row) for table, row, part in each_row(calibration) if part.why[row]}
     out = [s for s in odd if s.kind == "row" and (s.table, s.index) in gone]
-    told = [suspect_words(calibration, s) for s in odd if s not in out]
+    seen = [s for s in odd if s not in out]
+    told = [suspect_words(calibration, s) for s in seen[:TOLD]]
+    if len(seen) > TOLD:
+        told.append(f"{len(seen) - TOLD} more do not fit, see below")
     aside = [suspect_words(calibration, s) for s in out]
     aside += [
         f"{row_name(calibration, row, part)} was left out, {part.why[row]}"
@@ -266,34 +247,38 @@ def _what_does_not_fit(calibration, odd):
         told.append(f"{len(aside) - TOLD_ASIDE} more rows were left out, see below")
     if not told:
         return "No row and no hole stands out."
-    text = "; ".join(told)
+    text = f"{_scattered(calibration, odd)}{'; '.join(told)}"
     return f"{text[0].upper()}{text[1:]}."
 
 
+def _scattered(calibration, odd):
+    """That readings scatter more than was said of them, where so many stand out."""
+    if not _scatter_wide(calibration, odd):
+        return ""
+    parts = [part.measurements for part in calibration.tables if "fitted" in part.fate]
+    how = {"assumed": "assumed", "taken": "stated"}[how_known(parts[0])]
+    size = cents_words(np.median(calibration.problem.sd))
+    return f"the readings scatter far more than the {size} {how} for them; farthest out are: "
+
+
+def _scatter_wide(calibration, odd):
+    return calibration.widened > 1 and sum(s.kind == "row" for s in odd) > TOLD
+
+
 def _what_next(calibration, odd):
-    kinds = {suspect.kind for suspect in odd}
-    mends = []
-    if kinds & {"hole", "flute"}:
-        mends.append("write what you measure into the flute file")
-    if "table" in kinds:
-        mends.append("mend the note table")
-    if "row" in kinds or _set_aside(calibration, odd):
-        mends.append("mend the row, or write `no` under its use if nobody knows any more")
+    mends = list(dict.fromkeys(_mends(calibration, odd)))
     if mends:
         text = "; ".join([*mends, "then calibrate again"])
         return f"{text[0].upper()}{text[1:]}."
-    touched = np.any([part.gradient[row] for _, row, part in _fitted(calibration)], axis=0)
-    asked = {p.name for p, is_in in zip(calibration.parameters, touched, strict=True) if is_in}
-    unseen = [
-        name for name in calibration.free
-        if name in asked and learned(calibration, name)[1] == "prior only"
-    ]  # fmt: skip
+    if calibration.rows < LEAST_ROWS:
+        return "Read more notes, each two or three times, before you change anything on the flute."
+    unseen = _unseen(calibration)
     if unseen:
-        several = " and ".join(_SAID[name] for name in unseen)
+        several = " and ".join(cause_noun(name) + _MEANING.get(name, "") for name in unseen)
         known = _ADVICE | ({"foot": _MORE_PIPES} if _has_bare_row(calibration) else {})
         advice = "; ".join(dict.fromkeys(known[name] for name in unseen))
         return f"These notes say next to nothing about {several}: {advice}."
-    far = np.abs(calibration.value - [p.prior.mean for p in calibration.parameters])
+    far = np.abs(calibration.value - calibration.problem.mean)
     if calibration.widened > 1 or np.any(far > FAR * calibration.problem.unit):
         return (
             "Something may not be as written: the notes ask for more than sizes and readings "
@@ -305,6 +290,32 @@ def _what_next(calibration, odd):
         "Foretell the fingerings you want next (flutelab predict), and file towards them: filing "
         "only ever raises a note."
     )
+
+
+def _mends(calibration, odd):
+    """What to do about what does not fit, by its kinds."""
+    kinds = {suspect.kind for suspect in odd}
+    if _scatter_wide(calibration, odd):
+        yield (
+            "take every reading again, two or three times each with the same breath, or write in "
+            "a column `sd_cents` how far they really scatter"
+        )
+    if kinds & {"hole", "flute"}:
+        yield "write what you measure into the flute file"
+    if "table" in kinds:
+        yield "mend the note table"
+    if "row" in kinds or _set_aside(calibration, odd):
+        yield "mend the row, or write `no` under its use if nobody knows any more"
+
+
+def _unseen(calibration):
+    """Reported corrections that these flutes have, and the notes say next to nothing of."""
+    touched = np.any([part.gradient[row] for _, row, part in _fitted(calibration)], axis=0)
+    asked = {p.name for p, is_in in zip(calibration.parameters, touched, strict=True) if is_in}
+    return [
+        name for name in calibration.free
+        if name in asked and learned(calibration, name)[1] == "prior only"
+    ]  # fmt: skip
 
 
 def _has_bare_row(calibration):

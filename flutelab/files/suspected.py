@@ -106,7 +106,7 @@ def _seems_and_mend(calibration, suspect):
         ]
         return (
             f"{name} acts as if {', or '.join(hole_acts(w, flute) for w in ways)}",
-            "measure it again",
+            "measure with a caliper how wide it is, both ways, and how far it is from the window",
         )
     if suspect.kind == "row":
         return _row_words(calibration, suspect, part)
@@ -131,13 +131,25 @@ def _row_words(calibration, suspect, part):
         seems = f"{seems} and was left out"
     if suspect.cause == "octave":
         high = "high" if suspect.value < 1 else "low"
-        return f"{seems}, as if written an octave too {high}", "mend its octave, or its register"
+        return (
+            f"{seems}, as if written an octave too {high}",
+            "play it again, then mend its octave or its register",
+        )
     if suspect.cause == "register":
         number = f"{suspect.value:.0f}"
-        return f"{seems}, where register {number} lies", f"write register = {number}, if it was"
+        return (
+            f"{seems}, where register {number} lies",
+            f"write register = {number}, if it was overblown",
+        )
     if suspect.cause == "fingering":
-        return f"{seems}, where {suspect.name} lies", "look which fingering was played"
-    return seems, "look at what was written"
+        return (
+            f"{seems}, where {suspect.name} lies",
+            "play both, and mend the fingering of the row that is wrong",
+        )
+    return (
+        seems,
+        "play that note again, then mend the row; if it comes out the same, measure the holes",
+    )
 
 
 def _inch_words(suspect, flute):
@@ -145,7 +157,7 @@ def _inch_words(suspect, flute):
     was, fits = (size(v, flute.unit, 3) for v in (written, written * suspect.amount))
     units = "inches for millimetres" if suspect.amount > 1 else "millimetres for inches"
     seems = f"{suspect.name} of {flute.name!r} acts as if {fits}, not {was}"
-    return seems, f"look whether it was typed as {units}"
+    return seems, f"measure it again, and look whether it was typed as {units}"
 
 
 def _flat_words(suspect, table):
@@ -159,7 +171,10 @@ def _flat_words(suspect, table):
         causes.append(f"the tuner stood at A4 = {a4.value:g} Hz, not {STANDARD_A4:g}")
     if suspect.cause == "a4":
         causes.reverse()
-    return f"the notes of {table} lie as if {', or '.join(causes)}", "look at both"
+    return (
+        f"the notes of {table} lie as if {', or '.join(causes)}",
+        "hang the thermometer in the bore right after playing, and look what the tuner is set to",
+    )
 
 
 def _the(cause, suspect):

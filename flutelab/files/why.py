@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from flutelab.errors import already_warned
+from flutelab.files.cause_words import way_words
 from flutelab.files.look import Looked
-from flutelab.files.mismatch_words import mismatch_table, mismatch_words
+from flutelab.files.mismatch_words import far_words, mismatch_table, mismatch_words
+from flutelab.files.sentences import largest_cause
 from flutelab.files.worth_words import worth_table, worth_words
+from flutelab.fitting.calibrate import calibrate
 from flutelab.fitting.measurements import Measurements
-from flutelab.fitting.mismatch import why_not_matching
+from flutelab.fitting.mismatch import SESSION, why_not_matching
 from flutelab.fitting.worth import is_it_worth_it
 
 LIKELIEST = 6  # causes shown
@@ -37,7 +41,7 @@ def why(measured: Sequence[Measurements]) -> Looked:
     text = []
     for number, one in enumerate(measured, 1):
         found = results[f"causes_{number}"] = why_not_matching(one)
-        text += [f"{one.flute.name} ({one.source})", *mismatch_words(found), "", *_causes(found)]
+        text += [f"{one.flute.name} ({one.source})", *_said(one, found), "", *_causes(found)]
         text.append("")
     if len(set(_notes(measured))) > 1:
         found = results["worth"] = is_it_worth_it(*measured)
@@ -52,14 +56,28 @@ def _notes(measured):
                 yield table, word, max(int(register), 1)
 
 
+def _said(measured, found):
+    """How far off, what moves the notes most when all causes act at once, what each does alone."""
+    first, *alone = mismatch_words(found)
+    with already_warned():
+        fitted = calibrate(measured)
+    return [first, largest_cause(fitted, [found], bent=not found.enough), *alone]
+
+
 def _causes(found):
-    frame = mismatch_table(found).head(LIKELIEST)
-    head = f"{'likeliest causes':<39}{'usual error':>20}{'leaves':>14}"
-    lines = [f"  {head}  alone it would have to be"]
-    for row in frame.to_dict("records"):
-        left = f"{row['leaves_cents']:8.1f} cents"
-        alone = f"{row['alone']} ({row['plausible']})"
-        lines.append(f"  {row['cause']:<39}{row['usual_error']:>20}{left}  {alone}")
+    """A line for each of the likeliest causes, and for the session's shift."""
+    frame = mismatch_table(found)
+    session = frame.index == found.causes.index(SESSION)
+    head = f"{'alone, with breath and tuner':<38}{'usual tolerance':>19}{'leaves':>13}"
+    lines = [f"  {head}  it would have to be"]
+    for k, row in frame[session | (frame.index < LIKELIEST)].iterrows():
+        left = f"{row['leaves_cents']:7.1f} cents"
+        beside = found.shift[k]
+        if round(beside):
+            row["alone"] += f"; breath and tuner {way_words(beside)}"
+        verdict = f"{far_words(found, k)}: {row['plausible']}"
+        lines.append(f"  {row['cause']:<38}{row['usual_tolerance']:>19}{left}  {row['alone']}")
+        lines.append(f"{'':74}({verdict})")
     return lines
 
 

@@ -10,14 +10,15 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
-from flutelab.files.mismatch_words import amount_words, cause_words, tolerance_words
-from flutelab.fitting.mismatch import Mismatch, farthest
+from flutelab.files.cause_words import way_words
+from flutelab.files.mismatch_words import amount_words, cause_words, far_words, tolerance_words
+from flutelab.fitting.mismatch import Mismatch
 from flutelab.view.plots.parts import SIDE_BY_SIDE, handle, name_notes
 from flutelab.view.style import BLACK, GREY, SKY, VERMILION, figure, style
 
 _SHOWN = 8  # causes that have a panel, likeliest first
 _HEARD = 2.0  # cents that a usual error makes somewhere
-TITLE_LETTERS = 60  # that fit above a panel
+TITLE_LETTERS = 54  # that fit above a panel
 _COLUMNS = 2
 _SPREAD = 0.25  # of a column to either side, for readings of one note
 _SMALLEST = 5.0
@@ -106,15 +107,13 @@ def _draw_cause(ax, mismatch, cause, place, firsts):
 
 def _told(mismatch, cause):
     """The best amount in words; how far out it is, and what it leaves."""
-    beside = f", session {mismatch.shift[cause]:+.0f} cents"
+    beside = f", breath and tuner {way_words(mismatch.shift[cause])}"
     yield (
         amount_words(mismatch, cause, mismatch.amount[cause]).partition(",")[0]
         + (beside if round(mismatch.shift[cause]) else "")
     )
-    yield (
-        f"{farthest(mismatch)[cause]:.1f} × the usual error; leaves {mismatch.left[cause]:.0f} of "
-        f"{mismatch.rms:.0f} cents"
-    )
+    left = f"leaves {mismatch.left[cause]:.0f} of {mismatch.rms:.0f} cents"
+    yield f"{far_words(mismatch, cause)}; {left}"
 
 
 def _name_axes(ax, mismatch, firsts, *, lowest):
@@ -150,7 +149,7 @@ def _mark_far(ax, mismatch, place):
 def _handles(mismatch):
     handles = [
         handle("measured over the book", "o", BLACK),
-        Patch(facecolor=SKY, label="what its usual error does, either way"),
+        Patch(facecolor=SKY, label="what its usual tolerance does, either way"),
         Line2D(
             [], [], color=VERMILION, linewidth=2.5, label="what the amount above the panel does"
         ),
