@@ -20,6 +20,7 @@ from flutelab.files.form import (
     hole_of,
     is_tapered,
     own_size,
+    plain_length,
     rim_wall,
     typed,
     window_field,
@@ -283,9 +284,9 @@ def _place(form: Form, number: int, known: Mapping[str, float | None]) -> float 
     if place is None or (form.from_foot and known["foot"] is None):
         return None
     if form.from_foot:
-        place = known["foot"] - place
-    old = hole_of(form.opened, number)
-    return old.position if old is not None and abs(old.position - place) < SAME else place
+        # what is taken from one another in floats is no round number any more
+        place = parse_length(plain_length(known["foot"] - place, form.unit), form.unit)
+    return place
 
 
 def _key_of(place: str) -> str:

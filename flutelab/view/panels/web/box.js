@@ -8,6 +8,7 @@ function render({ model, el }) {
   const note = document.createElement("div");
   const fault = document.createElement("div");
   if (many) box.rows = model.get("lines");
+  else box.type = "text";
   Object.assign(box, { id, autocomplete: "off", spellcheck: false });
   Object.assign(note, { id: `${id}-note`, className: "flutelab-note" });
   Object.assign(fault, { id: `${id}-fault`, className: "flutelab-fault" });

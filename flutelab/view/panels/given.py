@@ -1,0 +1,84 @@
+"""Files that a user gives to a panel: uploaded, or named by their path."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+import ipywidgets
+import traitlets
+
+from flutelab.errors import DataError
+from flutelab.files.safely import read_bytes
+from flutelab.view.panels.kit import Box
+
+
+class Given(ipywidgets.HBox):
+    """A button to upload a file, and a box for the path of one.
+
+    ``value`` is None or (name, bytes), the last one given; a path that cannot be read is told
+    of at its box and leaves ``value`` as it was.
+
+    Parameters
+    ----------
+    what : str
+        Such as ``a flute file``.
+    ending : str
+        Of the file's name, such as ``.toml``.
+    """
+
+    value = traitlets.Any(None, allow_none=True)
+
+    def __init__(self, *, what: str, ending: str) -> None:
+        self.upload = ipywidgets.FileUpload(
+            description=f"Upload {what}", accept=ending, multiple=False
+        )
+        self.path = Box(label=f"Or the path of {what}", hint=f"my-file{ending}")
+        self.path.layout.flex = "1 1 260px"
+        super().__init__([self.upload, self.path])
+        self.add_class("flutelab-row")
+        self.upload.observe(self._uploaded, "value")
+        self.path.observe(self._named, "value")
+
+    def _uploaded(self, change):
+        for file in change["new"]:
+            self.path.fault = ""
+            self.value = (file["name"], bytes(file["content"]))
+
+    def _named(self, change):
+        name = change["new"].strip().strip("\"'")
+        self.path.fault = ""
+        if name:
+            try:
+                self.value = (name, read_bytes(Path(name).expanduser()))
+            except DataError as error:
+                self.path.fault = " ".join(str(fault) for fault in error.faults)
+
+
+def read_given(name: str, content: bytes, read: Callable[..., Any], *more: Any) -> Any:
+    """Read a file's bytes as the library reads the file.
+
+    Parameters
+    ----------
+    name : str
+        Faults are told under it, and it is the result's ``source``, if that has one.
+    content : bytes
+    read : callable
+        ``read(path, *more)``
+
+    Raises
+    ------
+    DataError
+        What `read` finds.
+    """
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / (Path(name).name or "file")
+        path.write_bytes(content)
+        try:
+            result = read(path, *more)
+        except DataError as error:
+            raise DataError(name, error.faults) from None
+    return replace(result, source=name) if hasattr(result, "source") else result

@@ -1,0 +1,339 @@
+"""The measuring form: a lettered drawing of the pipe, and one box for each letter."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import MISSING, dataclass, fields, is_dataclass
+from typing import Any
+
+import ipywidgets
+import numpy as np
+import pandas as pd
+
+from flutelab.drills import nearest_drill
+from flutelab.files.flute_file import flute_text, read_flute
+from flutelab.files.form import Form, box_keys, filled_form, hole_of, in_other_unit, turned
+from flutelab.files.measured import Measured, left_out, measured
+from flutelab.making.cautions import CAUTIONS
+from flutelab.model.flute import Flute
+from flutelab.units import inches, millimetres, parse_number, show_length
+from flutelab.view.drawing.measuring import measures, measuring_drawing
+from flutelab.view.drawing.primitives import Drawing
+from flutelab.view.drawing.sketch import HoleSketch, Sketch
+from flutelab.view.drawing.svg import svg
+from flutelab.view.panels.frame import Panel, View
+from flutelab.view.panels.given import Given, read_given
+from flutelab.view.panels.kit import Box, Choice, Number, Save, Words
+
+MOST_HOLES = 10
+_UNITS = {"millimetres": "mm", "inches": "in"}
+_ENDS = {"the sounding edge": False, "the foot": True}
+_HEADS = {
+    "a window (a flute)": "window",
+    "an open end (a plain pipe)": "open",
+    "an open end in a flange": "flanged",
+    "a stopped end": "stopped",
+    "an ideal open end (a node)": "node",
+}
+_FEET = {"open": "open", "open in a flange": "flanged", "stopped": "stopped"}
+_HINT = (
+    'A bare number counts in the unit chosen; 4.8 mm, 3/16 in, 1 3/16", 12 thou, #7 do anywhere.'
+)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Seen:
+    """What a form shows: the form, what it comes to, and the drawing."""
+
+    form: Form
+    result: Measured
+    drawing: Drawing
+
+
+def see(form: Form) -> Seen:
+    """Read a form and draw what is known of the pipe."""
+    result = measured(form)
+    drawing = measuring_drawing(sketch_of_form(form, result), unit=form.unit)
+    return Seen(form=form, result=result, drawing=drawing)
+
+
+def sketch_of_form(form: Form, result: Measured) -> Sketch:
+    """Return the sketch of what a form holds so far."""
+    sizes = {key: entry.size for key, entry in result.entries.items()}
+    plain = {key: size for key, size in sizes.items() if " " not in key}
+    stations = ()
+    if form.opened is not None and sizes["bore"] is None:
+        stations = form.opened.bore.stations
+    return Sketch(
+        name=form.name,
+        stations=stations,
+        holes=tuple(_hole_sketch(form, sizes, n) for n in range(1, form.holes + 1)),
+        from_foot=form.from_foot,
+        head=form.head,
+        foot_kind=form.foot_kind,
+        **plain,
+    )
+
+
+def _hole_sketch(form: Form, sizes: Mapping[str, float | None], number: int) -> HoleSketch:
+    old = hole_of(form.opened, number)
+    shape = {} if old is None else {"aspect": old.aspect, "angle": old.angle}
+    return HoleSketch(place=sizes[f"place {number}"], diameter=sizes[f"diameter {number}"], **shape)
+
+
+class MeasuringForm(Panel):
+    """The measuring form; see `measuring_form`."""
+
+    def __init__(self, flute: Flute | None = None) -> None:
+        self._first = filled_form(flute) if flute else Form(texts={}, holes=6)
+        self._now = self._first
+        self._watchers: list[Callable[[Flute | None], None]] = []
+        self.boxes = {key: Box() for key in box_keys(MOST_HOLES)}
+        for key, box in self.boxes.items():
+            box.value = self._first.texts.get(key, "")
+        self.given = Given(what="a flute file", ending=".toml")
+        self.kept, self.trouble = Words(), Words(kind="alert")
+        super().__init__(
+            title="Measure the flute",
+            controls=self._switches(self._first) | self.boxes,
+            ask=lambda **values: see(self._form(values)),
+            sentence=lambda seen: _sentence(seen.form, seen.result),
+            views=[View(draw=lambda s: svg(s.drawing), words=lambda s: s.drawing.description)],
+            table=lambda seen: lengths_table(seen.form, seen.result),
+            call=lambda **_: _call(self.flute),
+        )
+        self.given.observe(lambda change: self.open(*change["new"]), "value")
+
+    @staticmethod
+    def _switches(form: Form) -> dict[str, ipywidgets.Widget]:
+        count = {"low": 0, "high": MOST_HOLES, "step": 1, "decimals": 0, "read": _whole}
+        return {
+            "name": Box(label="Name of the flute", value=form.name),
+            "unit": Choice(label="Unit of bare numbers", choices=_UNITS, value=form.unit),
+            "holes": Number(label="Finger holes", value=form.holes, **count),
+            "from_foot": Choice(
+                label="Places of holes count from", choices=_ENDS, value=form.from_foot
+            ),
+            "head": Choice(label="At the head", choices=_HEADS, value=form.head),
+            "foot_kind": Choice(label="The foot is", choices=_FEET, value=form.foot_kind),
+        }
+
+    def _laid_out(self, above, below):
+        box = super()._laid_out(above, below)
+        heading, grid, fault, picture, sentence, notes, again, *more = box.children
+        switches = ipywidgets.VBox(grid.children[: -len(self.boxes)])
+        grid.children = tuple(self.boxes.values())
+        switches.add_class("flutelab-controls")
+        self.save = Save(label="Save the flute file (TOML)", make=self._file, failed=self._fail)
+        saving = ipywidgets.HBox([self.save, again])
+        saving.add_class("flutelab-row")
+        local = Words(text=CAUTIONS["local"])
+        parts = [heading, self.given, switches, picture, sentence, Words(text=_HINT), grid]
+        box.children = (*parts, fault, notes, self.kept, saving, self.trouble, *more, local)
+        return box
+
+    @property
+    def flute(self) -> Flute | None:
+        """The flute, or None while something is missing or wrong."""
+        return None if self.answer is None else self.answer.result.flute
+
+    def watch(self, told: Callable[[Flute | None], None]) -> None:
+        """Call `told` with the flute, or None, now and after every change."""
+        self._watchers.append(told)
+        told(self.flute)
+
+    def open(self, name: str, content: bytes) -> None:
+        """Fill the form from a flute file's bytes; one that is at fault changes nothing."""
+        try:
+            flute = read_given(name, content, read_flute)
+            if len(flute.holes) > MOST_HOLES:
+                msg = f"{name}: {len(flute.holes)} holes; the form has room for {MOST_HOLES}"
+                raise ValueError(msg)
+        except ValueError as error:
+            self.trouble.text = str(error)
+            return
+        self.show(filled_form(flute))
+
+    def show(self, form: Form) -> None:
+        """Fill the form anew."""
+        self._now = form
+        blank = dict.fromkeys(self.boxes, "")
+        switches = {name: getattr(form, name) for name in self.controls if name not in self.boxes}
+        self.set(**blank | dict(form.texts) | switches)
+
+    def reset(self) -> None:
+        """All as at first."""
+        for control in self.controls.values():
+            if hasattr(control, "fault"):
+                control.fault = ""
+        self.show(self._first)
+
+    def refresh(self) -> None:
+        """Read the form anew, and tell at each box what was understood."""
+        if self._held:
+            return
+        self.trouble.text = ""
+        self._follow_switches()
+        super().refresh()
+        if self.answer is not None:
+            self._now = self.answer.form
+            self._tell_boxes(self.answer.form, self.answer.result)
+            for told in self._watchers:
+                told(self.flute)
+
+    def _form(self, values: Mapping[str, Any]) -> Form:
+        switches = {name: value for name, value in values.items() if name not in self.boxes}
+        switches["holes"] = int(switches["holes"])
+        texts = {key: values[key] for key in self.boxes}
+        return Form(texts=texts, opened=self._now.opened, **switches)
+
+    def _follow_switches(self) -> None:
+        """Write the boxes anew where unit or end of counting changed: no length changes."""
+        unit, from_foot = (self.controls[name].value for name in ("unit", "from_foot"))
+        if (unit, from_foot) == (self._now.unit, self._now.from_foot):
+            return
+        form = in_other_unit(self._now, unit)
+        self._held = True
+        try:
+            form = turned(form, from_foot)
+        except ValueError as error:
+            self.trouble.text = str(error)
+            self.controls["from_foot"].value = form.from_foot
+        for key, box in self.boxes.items():
+            box.value = form.texts.get(key, "")
+        self._held = False
+
+    def _tell_boxes(self, form: Form, result: Measured) -> None:
+        asked = {m.key: m for m in _measures(form)}
+        for key, box in self.boxes.items():
+            shown, entry = key in asked, result.entries.get(key)
+            box.layout.display = None if shown else "none"
+            if not shown:
+                continue
+            with box.hold_sync():
+                box.label, box.unit = f"{asked[key].letter}: {asked[key].words}", form.unit
+                box.note, box.fault = entry.note, entry.fault
+        self.fault.text = "\n".join(_all_faults(form, result))
+        self.kept.text = _kept_words(form, result)
+
+    def _file(self) -> tuple[str, bytes]:
+        flute = self.flute
+        if flute is None:
+            seen = self.answer
+            msg = f"Not saved. {_sentence(seen.form, seen.result)}"
+            raise ValueError(msg)
+        text = flute_text(flute).encode()
+        name = f"{re.sub(r'[^a-z0-9]+', '-', flute.name.lower()).strip('-') or 'flute'}.toml"
+        read_given(name, text, read_flute)  # a file that cannot be read again is not handed out
+        self.trouble.text = ""
+        return name, text
+
+    def _fail(self, words: str) -> None:
+        self.trouble.text = words
+
+
+def measuring_form(flute: Flute | None = None) -> MeasuringForm:
+    """Return a form that takes a flute's measures.
+
+    Parameters
+    ----------
+    flute : Flute, optional
+        To begin with; else the form is blank.
+
+    Returns
+    -------
+    MeasuringForm
+        ``.flute`` is the flute, None while something is missing or wrong; ``.watch(told)`` calls
+        back after every change; ``.open(name, content)`` fills it from a file's bytes.
+    """
+    return MeasuringForm(flute)
+
+
+def lengths_table(form: Form, result: Measured | None = None) -> pd.DataFrame:
+    """Return what a form holds as a table: letter, what it is, length, nearest drill."""
+    result = result or measured(form)
+    rows = []
+    for measure in _measures(form):
+        size = result.entries[measure.key].size
+        known = {} if size is None else {"mm": millimetres(size), "in": inches(size)}
+        drill = measure.letter[0] == "D" and size is not None
+        near = nearest_drill(size)[0] if drill else ""
+        empty = {"mm": np.nan, "in": np.nan}
+        rows.append(
+            {"letter": measure.letter, "length": measure.words} | empty | known | {"drill": near}
+        )
+    return pd.DataFrame(rows)
+
+
+def _whole(text: str) -> float:
+    number = parse_number(text)
+    if number != round(number):
+        msg = f"{text.strip()!r}: there is no part of a hole; write a whole number"
+        raise ValueError(msg)
+    return number
+
+
+def _measures(form: Form):
+    return measures(form.holes, head=form.head, from_foot=form.from_foot)
+
+
+def _sentence(form: Form, result: Measured) -> str:
+    letters = {m.key: m.letter for m in _measures(form)}
+    wrong = [letters[key] for key, entry in result.entries.items() if entry.fault]
+    missing = [letters[key] for key in result.missing]
+    if result.flute is not None:
+        length = show_length(result.flute.foot.position, form.unit)
+        holes = "1 hole" if form.holes == 1 else f"{form.holes} holes"
+        return f"Complete: {result.flute.name}, {holes}, {length} to the foot."
+    said = [f"To mend: {', '.join(wrong)}."] if wrong else []
+    if missing:
+        said.append(f"To measure: {', '.join(missing)} ({len(missing)} of {len(letters)}).")
+    return " ".join(said or ["To mend: see below."])
+
+
+def _all_faults(form: Form, result: Measured) -> list[str]:
+    asked = {m.key: m for m in _measures(form)}
+    said = [
+        f"{asked[key].letter}, {asked[key].words}: {entry.fault}"
+        for key, entry in result.entries.items()
+        if entry.fault
+    ]
+    return [*said, *result.faults]
+
+
+def _kept_words(form: Form, result: Measured) -> str:
+    kept = "; ".join(result.kept)
+    said = [f"Kept from the opened file, though the form does not show it: {kept}."] * bool(kept)
+    return " ".join([*said, *filter(None, [left_out(form)])])
+
+
+def _call(flute: Flute | None) -> str:
+    """Return the library lines that make the flute."""
+    if flute is None:
+        return "# not complete yet"
+    imports = "from flutelab import Bore, End, Flute, Hole, Window"
+    more = "from flutelab.model.flute import Target, Uncertainty"
+    written = _written(flute)
+    needed = [imports, *([more] if "Target(" in written or "Uncertainty(" in written else [])]
+    return "\n".join([*needed, "", f"flute = {written}"])
+
+
+def _written(record: object) -> str:
+    """Return a record as Python, without what stands at its default."""
+    if isinstance(record, tuple):
+        inner = ", ".join(map(_written, record))
+        return f"({inner},)" if len(record) == 1 else f"({inner})"
+    if not is_dataclass(record):
+        return repr(record)
+    values = {f.name: getattr(record, f.name) for f in fields(record) if not _is_default(f, record)}
+    inner = ", ".join(f"{name}={_written(value)}" for name, value in values.items())
+    return f"{type(record).__name__}({inner})"
+
+
+def _is_default(field, record) -> bool:
+    value = getattr(record, field.name)
+    if field.name in ("source", "fingerprint"):
+        return True
+    made = field.default_factory() if field.default_factory is not MISSING else field.default
+    return value == made
