@@ -126,6 +126,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "tables",
             "suspected",
             "sentences",
+            "fit_tables",
             "report",
             "paper_text",
             "archived_results",

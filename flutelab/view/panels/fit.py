@@ -1,0 +1,235 @@
+"""The panel that fits a flute: files, note table, corrections, what is left and what it means."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+import warnings
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import ipywidgets
+
+import flutelab
+from flutelab.errors import FitWarning, ValidityWarning
+from flutelab.files.fit_tables import ALONG, HELD, REPORTED, corrections_table, fit_words
+from flutelab.files.sentences import sentences
+from flutelab.files.typed import Sheet
+from flutelab.fitting.calibrate import DEFAULT_FREE, calibrate
+from flutelab.fitting.suspects import suspects
+from flutelab.model.corrections import NAMES
+from flutelab.view.panels.fit_desk import Desk
+from flutelab.view.panels.fit_more import More, interruptible
+from flutelab.view.panels.fit_pictures import PICTURES, Fitted, drawn, picture_words
+from flutelab.view.panels.frame import Panel, View
+from flutelab.view.panels.kit import Choice, Grid, Press, Words, fill
+
+IDLE = 0.4  # seconds without a change before mistakes are looked for
+SLOW = 1.5  # seconds a fit may take to follow every change
+STOPPED = "Stopped. What is shown is the last good result."
+LOOKING = "Looking for mistakes in notes and sizes ..."
+_PARTS = [REPORTED, ALONG, HELD]
+_PART = 1  # the column that tells a correction's part in the fit
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settings:
+    """What a fit depends on."""
+
+    flute: str
+    sheet: Sheet
+    free: tuple[str, ...]
+    hold: tuple[str, ...]
+    loss: str
+
+
+class FitPanel(Panel):
+    """`fit_panel`'s panel: the frame's, with a desk of files and parts that follow later.
+
+    ``desk`` holds the files, ``corrections`` their table, ``opening`` the report's first
+    sentences, ``more`` what is told on request and what can be saved.
+    """
+
+    def __init__(self, flute: str | Path, notes: str | Path, demo: str | Path) -> None:
+        self._free, self._hold = DEFAULT_FREE, ()
+        self._fitted: tuple[Settings, Fitted, list] | None = None
+        self._asked, self._timer, self._filling = True, None, False
+        self.opening = Words(text=LOOKING)
+        self.corrections = Grid(editable=True, choices={str(_PART): _PARTS})
+        self.desk = Desk(flute, notes, demo, self.refresh)
+        self.fit = Press(label="Fit", do=self.ask_now)
+        self.more = More(lambda: self.answer)
+        row = ipywidgets.HBox([self.fit, *self.more.saves(self.desk)])
+        row.add_class("flutelab-row")
+        super().__init__(
+            title="Fit your flute",
+            controls={
+                "picture": Choice(label="Picture", choices=PICTURES),
+                "loss": Choice(
+                    label="Rows that lie far off",
+                    choices={"count like the others": "linear", "count less (robust)": "robust"},
+                ),
+                "follow": Choice(
+                    label="Fit anew",
+                    choices={"after every change": True, "when I press Fit": False},
+                ),
+            },
+            ask=self._answer,
+            sentence=self._sentence,
+            views=[View(draw=drawn, words=picture_words)],
+            table=lambda one: flutelab.table(one.calibration),
+            call=self._lines,
+            above=[self.opening, self.desk.above, self.desk.text, self.desk.grid, self.desk.tools],
+            below=[self.corrections, *self.more.parts, row],
+        )
+        self.corrections.observe(lambda _: self._parted(), "rows")
+
+    # --- the fit ---------------------------------------------------------------------------
+
+    def ask_now(self) -> None:
+        """Fit, whether or not fits follow every change."""
+        self._asked = True
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Fit where something was changed, show it, and look for mistakes when at rest."""
+        if self._held:
+            return
+        before = self.answer
+        try:
+            super().refresh()
+        except KeyboardInterrupt:
+            self.fault.text = STOPPED
+        self._asked = False
+        if self.answer is not None and not _same(before, self.answer):
+            self._fill_corrections()
+            self.opening.text = LOOKING
+            self.more.forget()
+            self._when_idle()
+
+    def _settings(self, loss):
+        return Settings(
+            flute=self.desk.text.value, sheet=self.desk.sheet, free=self._free,
+            hold=self._hold, loss=loss,
+        )  # fmt: skip
+
+    def _answer(self, picture, loss, follow):
+        asked, measured = self._settings(loss), self.desk.read()
+        stale = self._fitted is None or self._fitted[0] != asked
+        if stale and (follow or self._asked or self._fitted is None):
+            self._fitted = (asked, *self._fit(asked, measured))
+        _, fitted, heard = self._fitted
+        for one in heard:
+            warnings.warn(one.message, one.category, stacklevel=1)
+        return replace(fitted, picture=picture)
+
+    def _fit(self, asked, measured):
+        begun = time.monotonic()
+        with warnings.catch_warnings(record=True) as heard:
+            for kind in (ValidityWarning, FitWarning):
+                warnings.simplefilter("always", kind)
+            result = calibrate(measured, free=asked.free, hold=asked.hold, loss=asked.loss)
+        if time.monotonic() - begun > SLOW:
+            self._held = True  # from now on only when asked
+            self.controls["follow"].value = False
+            self._held = False
+        return Fitted(calibration=result), heard
+
+    def _sentence(self, fitted):
+        said = fit_words(fitted.calibration)
+        stale = self._fitted[0] != self._settings(self.controls["loss"].value)
+        return f"{said} Something was changed since: press Fit." if stale else said
+
+    def _lines(self, picture, loss, follow):
+        s = self._settings(loss)
+        table = self.desk.saved_name
+        edited = "" if s.sheet.raw else "  # save the edited table under this name first"
+        return (
+            "import flutelab\n\n"
+            f"flute = flutelab.read_flute({self.desk.saved_flute_name!r})\n"
+            f"measurements = flutelab.read_measurements({table!r}, flute){edited}\n"
+            f"calibration = flutelab.calibrate(\n    measurements, free={s.free!r}, "
+            f"hold={s.hold!r}, loss={loss!r}\n)\n"
+            "print(flutelab.report(calibration))"
+        )
+
+    # --- what follows a fit ----------------------------------------------------------------
+
+    def _fill_corrections(self):
+        result = self.answer.calibration
+        self._natural = {n for n, p in result.priors.items() if not p.sd and n not in result.held}
+        lists = {f"{NAMES.index(name)},{_PART}": [HELD] for name in self._natural}
+        self._filling = True
+        with self.corrections.hold_sync():
+            fill(self.corrections, corrections_table(result), "Corrections, one standard deviation")
+            self.corrections.fixed = [n for n in range(len(self.corrections.columns)) if n != _PART]
+            self.corrections.choices = {str(_PART): _PARTS, **lists}
+        self._filling = False
+
+    def _parted(self):
+        """Take which corrections are to be reported, and which held."""
+        if self._filling:
+            return
+        part = {row[0]: row[_PART] for row in self.corrections.rows}
+        self._free = tuple(name for name in NAMES if part[name] == REPORTED)
+        self._hold = tuple(n for n in NAMES if part[n] == HELD and n not in self._natural)
+        self.refresh()
+
+    def _when_idle(self):
+        """Look for mistakes as soon as nothing was changed for a moment."""
+        if self._timer is not None:
+            self._timer.cancel()
+        try:
+            self._timer = asyncio.get_running_loop().call_later(IDLE, self.look_closer)
+        except RuntimeError:  # no page waits for an answer meanwhile
+            self.look_closer()
+
+    def look_closer(self) -> None:
+        """Look for mistakes, then say the report's first sentences and what was unfolded."""
+        asked, fitted, heard = self._fitted
+        try:
+            with interruptible(), warnings.catch_warnings():
+                warnings.simplefilter("ignore")
+                odd = suspects(fitted.calibration)
+                self._fitted = asked, replace(fitted, odd=odd), heard
+                self.opening.text = "\n".join(sentences(fitted.calibration, odd))
+                super().refresh()
+                self.more.tell()
+        except KeyboardInterrupt:
+            self.opening.text = STOPPED
+
+    def reset(self) -> None:
+        """All as it was opened."""
+        self._free, self._hold = DEFAULT_FREE, ()
+        self.desk.reset()
+        super().reset()
+
+
+def _same(before, after):
+    return before is not None and before.calibration is after.calibration
+
+
+def fit_panel(
+    flute: str | Path = "../data-demo/half-inch-six.toml",
+    notes: str | Path | None = None,
+    *,
+    demo: str | Path = "../data-demo",
+) -> FitPanel:
+    """Return a panel that fits a flute file and a note table.
+
+    Parameters
+    ----------
+    flute : str or Path
+        Opened at first.
+    notes : str or Path, optional
+        The note table opened at first. Default: the flute file's name with ``.csv``.
+    demo : str or Path
+        Folder of flutes to choose from.
+
+    Returns
+    -------
+    FitPanel
+        It follows every change of files, cells and settings; mistakes are looked for when
+        nothing was changed for a moment. Nothing is written but what the browser saves.
+    """
+    return FitPanel(flute, notes or Path(flute).with_suffix(".csv"), demo)

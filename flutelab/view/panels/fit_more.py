@@ -1,0 +1,192 @@
+"""What the panel that fits a flute tells on request, and what it saves."""
+
+from __future__ import annotations
+
+import signal
+import threading
+import warnings
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+import ipywidgets
+
+from flutelab.files.constants_file import constants_text
+from flutelab.files.fit_tables import lengths_table
+from flutelab.files.mismatch_words import mismatch_table, mismatch_words
+from flutelab.files.next_words import plan_table, plan_words
+from flutelab.files.report import report
+from flutelab.files.suspected import or_else_words, suspect_words
+from flutelab.files.tables import csv_text, table
+from flutelab.files.told import told_words
+from flutelab.files.typed import sheet_bytes
+from flutelab.fitting.identifiability import what_data_tell
+from flutelab.fitting.mismatch import why_not_matching
+from flutelab.fitting.next_measurement import next_measurement
+from flutelab.fitting.problem import FitError
+from flutelab.model.corrections import META
+from flutelab.view.panels.fit_desk import Desk
+from flutelab.view.panels.fit_pictures import Fitted
+from flutelab.view.panels.kit import Choice, Grid, Press, Save, Words, fill
+
+WORKING = "Working it out ... (menu Kernel, Interrupt Kernel stops it)"
+STOPPED = "Stopped. Press again to have it worked out."
+_BEST = 8  # measurements shown
+
+
+@contextmanager
+def interruptible() -> Iterator[None]:
+    """Let the kernel's interrupt stop what runs between two requests of the page, too."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+class More:
+    """Lengths, and words behind titles that are worked out when they are unfolded.
+
+    Parameters
+    ----------
+    answer : callable
+        Returns the last good `Fitted`, or None.
+    """
+
+    def __init__(self, answer: Callable[[], Fitted | None]) -> None:
+        self._answer = answer
+        self.failed = Words(kind="alert")
+        self.lengths = Grid()
+        self.causes = Grid()
+        self.folds = {
+            Words(fold="What does not fit"): _odd,
+            Words(fold="Why the notes are not where the book says, before any fit"): self._why,
+            Words(fold="What the notes tell, and what they cannot"): _told,
+            Words(fold="What was assumed"): _assumed,
+            Words(fold="The whole report", kind="code"): _report,
+        }
+        for words in self.folds:
+            words.observe(lambda one: self._unfolded(one["owner"]), "unfolded")
+        self.wanted = Choice(
+            label="To learn more about", choices={f"{n}: {META[n]['meaning']}": n for n in META}
+        )
+        self.ask = Press(label="What to measure next", do=self.ask_next)
+        self.next_words, self.plan = Words(), Grid()
+        row = ipywidgets.HBox([self.wanted, self.ask])
+        row.add_class("flutelab-row")
+        odd, why, *others = self.folds
+        self.parts = [
+            self.lengths, odd, why, self.causes, *others, row, self.next_words, self.plan,
+            self.failed,
+        ]  # fmt: skip
+
+    def forget(self) -> None:
+        """Empty what was said of another fit."""
+        for words in (*self.folds, self.next_words):
+            words.text = ""
+        for grid in (self.causes, self.plan):
+            grid.columns, grid.rows = [], []
+        self.failed.text = ""
+        fill(self.lengths, lengths_table(self._answer().calibration), "As lengths on this flute")
+
+    def tell(self) -> None:
+        """Say what is unfolded."""
+        for words in self.folds:
+            if words.unfolded:
+                self._unfolded(words)
+
+    def _unfolded(self, words):
+        if not words.unfolded or words.text or self._answer() is None:
+            return
+        words.text = WORKING
+        with _quiet(lambda said: setattr(words, "text", said)):
+            words.text = "\n".join(self.folds[words](self._answer()))
+
+    def _why(self, fitted):
+        found = why_not_matching(fitted.calibration.tables[0].measurements)
+        fill(self.causes, mismatch_table(found).head(_BEST), "Likeliest causes")
+        return mismatch_words(found)
+
+    def ask_next(self) -> None:
+        """Work out what to measure next."""
+        self.next_words.text = WORKING
+        with _quiet(lambda said: setattr(self.next_words, "text", said)):
+            plan = next_measurement(self._answer().calibration, of=self.wanted.value)
+            best = plan_table(plan).head(_BEST)
+            shown = best[["what_to_do", "readings", "needs", "sd_now", "sd_left", "unit"]]
+            fill(self.plan, shown, "Best next measurements")
+            self.next_words.text = "\n".join(plan_words(plan))
+
+    def saves(self, desk: Desk) -> Sequence[Save]:
+        """Return buttons that save files through the browser, which replaces none."""
+
+        def stem():
+            return Path(desk.sheet.name).stem
+
+        made = {
+            "Save the note table (CSV)": lambda: (desk.saved_name, sheet_bytes(desk.sheet)),
+            "Save the flute file (TOML)": lambda: (
+                desk.saved_flute_name, desk.text.value.encode()
+            ),
+            "Save constants (JSON)": lambda: (
+                f"{stem()}.constants.json", constants_text(self._good()).encode()
+            ),
+            "Save notes with residuals (CSV)": lambda: (
+                f"{stem()}-notes.csv", csv_text(table(self._good())).encode()
+            ),
+        }  # fmt: skip
+
+        def failed(words):
+            self.failed.text = words
+
+        self.saved = [Save(label=label, make=make, failed=failed) for label, make in made.items()]
+        return self.saved
+
+    def _good(self):
+        if self._answer() is None:
+            msg = "There is no fit yet: mend what is told above first."
+            raise ValueError(msg)
+        return self._answer().calibration
+
+
+@contextmanager
+def _quiet(say: Callable[[str], None]) -> Iterator[None]:
+    """Work without warnings; say in words what went wrong, or that it was stopped."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            yield
+    except KeyboardInterrupt:
+        say(STOPPED)
+    except (ValueError, FitError) as error:
+        say(str(error))
+
+
+def _odd(fitted):
+    if fitted.odd is None:
+        return ["Not looked for yet."]
+    if not fitted.odd:
+        return ["Nothing: no row and no hole stands out from the others."]
+    return [
+        line
+        for suspect in fitted.odd
+        for line in (
+            suspect_words(fitted.calibration, suspect) + ".",
+            *(f"Or else {or_else_words(fitted.calibration, o)}." for o in suspect.or_else),
+        )
+    ]
+
+
+def _told(fitted):
+    return told_words(what_data_tell(fitted.calibration))
+
+
+def _assumed(fitted):
+    return fitted.calibration.tables[0].measurements.reading or ["Nothing."]
+
+
+def _report(fitted):
+    return [report(fitted.calibration, odd=fitted.odd)]

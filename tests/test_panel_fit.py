@@ -1,0 +1,266 @@
+"""The panel that fits a flute: opening, editing, fitting, telling, saving."""
+
+import io
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+import flutelab
+from flutelab.files.note_columns import COLUMNS
+from flutelab.view.panels import fit as fit_module
+from flutelab.view.panels.fit import STOPPED, fit_panel
+
+DEMO = Path(__file__).resolve().parent.parent / "data-demo"
+FILES = DEMO / "plain-pipe-300.toml", DEMO / "plain-pipe-300.csv"
+
+
+@pytest.fixture
+def panel():
+    """A plain pipe's: three notes, quick."""
+    return fit_panel(*FILES, demo=DEMO)
+
+
+@pytest.fixture(scope="module")
+def holed():
+    """A flute's with two mistakes; not to be changed by a test."""
+    return fit_panel(DEMO / "half-inch-six.toml", demo=DEMO)
+
+
+def cell(panel, row, column, text):
+    """Type in a cell of the note table."""
+    grid = panel.desk.grid
+    rows = [list(one) for one in grid.rows]
+    rows[row][grid.columns.index(column)] = text
+    grid.rows = rows
+
+
+def choose(panel, correction, part):
+    rows = [list(one) for one in panel.corrections.rows]
+    next(row for row in rows if row[0] == correction)[1] = part
+    panel.corrections.rows = rows
+
+
+def test_it_opens_with_the_reports_sentences_and_rings(holed):
+    assert holed.opening.text == flutelab.report(holed.answer.calibration).split("\n\n")[0]
+    assert "Hole 1 (nearest the window) acts as if" in holed.opening.text
+    assert holed.sentence.text.startswith("22 of 22 rows are fitted: ")
+    assert len(holed.answer.odd) == 2
+    assert "2 suspects are ringed" in holed.pictures[0].alt
+
+
+def test_every_picture_has_its_own_words(panel):
+    seen = {}
+    for number, label in enumerate(panel.controls["picture"].options):
+        panel.controls["picture"].index = number
+        assert Image.open(io.BytesIO(panel.pictures[0].png)).width == 1000
+        seen[panel.pictures[0].png] = panel.pictures[0].alt
+        assert seen[panel.pictures[0].png], label
+    assert len(seen) == len(set(seen.values())) == 5
+
+
+def test_a_cell_moves_the_fit(panel):
+    before, picture = panel.answer.calibration, panel.pictures[0].png
+    number = panel.desk.grid.columns.index("cents")
+    cell(panel, 0, "cents", str(float(panel.desk.grid.rows[0][number]) + 20))
+    after = panel.answer.calibration
+    new, old = (one.tables[0].measurements.frequency for one in (after, before))
+    np.testing.assert_allclose(1200 * np.log2(new / old), [20, 0, 0], atol=1e-9)
+    assert panel.pictures[0].png != picture
+    assert panel.desk.saved_name == "plain-pipe-300-edited.csv"
+
+
+@pytest.mark.parametrize(
+    ("column", "typed", "words"),
+    [
+        ("bore_temperature_c", "80", "Is this Fahrenheit?"),
+        ("cents", "+1O", "is not a number"),
+        ("use", "maybe", "Write fit, check or no"),
+    ],
+)
+def test_a_wrong_cell_is_marked_told_and_mended(panel, column, typed, words):
+    grid, result, picture = panel.desk.grid, panel.answer.calibration, panel.pictures[0].png
+    at = grid.columns.index(column)
+    good = grid.rows[1][at]
+    cell(panel, 1, column, typed)
+    assert list(grid.faults) == [f"1,{at}"]
+    assert words in grid.faults[f"1,{at}"]
+    assert f"row 2 (line 3), {column}: '{typed}'" in panel.fault.text
+    assert panel.answer.calibration is result
+    assert panel.pictures[0].png == picture
+    cell(panel, 1, column, good)
+    assert (panel.fault.text, grid.faults) == ("", {})
+    assert panel.desk.sheet.rows[1][at] == good
+
+
+def test_a_missing_column_is_told_and_added(panel):
+    desk, result = panel.desk, panel.answer.calibration
+    desk.grid.at = f"2,{desk.grid.columns.index('bore_temperature_c')}"
+    assert desk.delete_column.label == "Delete column bore_temperature_c"
+    desk.delete_column.pressed()
+    assert "no temperature anywhere" in panel.fault.text
+    assert "Add room_temperature_c" in panel.fault.text
+    assert panel.answer.calibration is result
+    desk.new_column.index = COLUMNS.index("bore_temperature_c")
+    desk.filling.value = "25"
+    desk.add_column.pressed()
+    assert panel.fault.text == ""
+    assert [row[-1] for row in desk.grid.rows] == ["25"] * 3
+
+
+def test_a_column_is_renamed_and_its_fault_stands_at_its_name(panel):
+    desk = panel.desk
+    desk.grid.at = "0,4"
+    desk.column_name.value = "cent"
+    assert list(desk.grid.faults) == ["head,4"]
+    assert "The nearest name is cents" in panel.fault.text
+    desk.column_name.value = "cents"
+    assert (panel.fault.text, desk.grid.faults) == ("", {})
+
+
+def test_rows_come_and_go(panel):
+    desk, fitted = panel.desk, panel.answer.calibration.rows
+    desk.grid.at = "1,4"
+    desk.add_row.pressed()
+    assert len(desk.grid.rows) == 4
+    assert "row 3 (line 4): there is no reading" in panel.fault.text
+    cell(panel, 2, "note", "C#5")
+    cell(panel, 2, "cents", "-20")
+    assert panel.answer.calibration.rows == fitted + 1
+    cell(panel, 0, "use", "no")
+    assert panel.answer.calibration.rows == fitted
+    desk.grid.at = "2,0"
+    desk.delete_row.pressed()
+    assert panel.answer.calibration.rows == fitted - 1
+    panel.again.pressed()
+    assert panel.answer.calibration.rows == fitted
+    assert desk.saved_name == "plain-pipe-300.csv"
+
+
+def test_what_is_left_out_of_a_table_ends_in_words(panel):
+    panel.desk.grid.at = "0,0"
+    for _ in range(3):
+        panel.desk.delete_row.pressed()
+    assert "there are no rows with notes" in panel.fault.text
+    assert panel.desk.delete_row.disabled
+    panel.desk.add_row.pressed()
+    assert len(panel.desk.grid.rows) == 1
+
+
+def test_corrections_are_freed_and_held_and_far_rows_count_less(panel):
+    assert panel.answer.calibration.free == ("window", "foot", "wall")
+    choose(panel, "wall", "held")
+    choose(panel, "bore", "reported")
+    result = panel.answer.calibration
+    assert (result.free, result.held) == (("window", "foot", "bore"), ("wall",))
+    assert result.corrections.wall == 1.0
+    panel.controls["loss"].index = 1
+    assert panel.answer.calibration.problem.loss == "robust"
+    jet = next(n for n, row in enumerate(panel.corrections.rows) if row[0] == "coupling")
+    assert panel.corrections.choices[f"{jet},1"] == ["held"]
+
+
+def test_the_flute_file_is_edited_too(panel):
+    flute = panel.desk.text.value
+    panel.desk.text.value = flute.replace("[bore]", "[bore")
+    assert panel.fault.text.startswith("plain-pipe-300.toml: 1 fault")
+    panel.desk.text.value = flute.replace('name = "', 'name = "My ')
+    assert panel.fault.text == ""
+    assert panel.answer.calibration.tables[0].measurements.flute.name.startswith("My ")
+    assert panel.desk.saved_flute_name == "plain-pipe-300-edited.toml"
+
+
+def uploaded(name, content):
+    file = {"name": name, "type": "", "size": len(content), "content": memoryview(content)}
+    return ({**file, "last_modified": datetime.now(UTC)},)
+
+
+def test_own_files_by_path_and_by_upload(panel, tmp_path):
+    desk = panel.desk
+    desk.flute_path.value = str(DEMO / "plain-pipe-220.toml")
+    desk.notes_path.value = f"'{DEMO / 'plain-pipe-220.csv'}'"
+    assert panel.fault.text == ""
+    assert panel.answer.calibration.tables[0].measurements.flute.name == "Plain pipe 220 mm"
+    desk.notes_path.value = str(tmp_path / "none.csv")
+    assert "none.csv" in desk.refused.text
+    assert desk.sheet.name == "plain-pipe-220.csv"
+    kept = DEMO / "plain-pipe-380.csv"
+    desk.uploads[1].value = uploaded(kept.name, kept.read_bytes())
+    assert (desk.refused.text, desk.sheet.raw) == ("", kept.read_bytes())
+    desk.uploads[0].value = uploaded("photo.toml", b"\xff\xd8")
+    assert "photo.toml: 1 fault" in desk.refused.text
+    assert "Plain pipe 380 mm" in desk.demo.options
+
+
+def test_fits_may_wait_until_they_are_asked_for(panel):
+    panel.controls["follow"].value = False
+    before = panel.answer.calibration
+    cell(panel, 0, "cents", "-30")
+    assert panel.answer.calibration is before
+    assert panel.sentence.text.endswith("Something was changed since: press Fit.")
+    panel.fit.pressed()
+    assert panel.answer.calibration is not before
+    assert "press Fit" not in panel.sentence.text
+
+
+def test_a_slow_fit_no_longer_follows_and_an_interrupt_stops_it(panel, monkeypatch):
+    monkeypatch.setattr(fit_module, "SLOW", 0.0)
+    cell(panel, 0, "cents", "-30")
+    assert panel.controls["follow"].value is False
+    picture = panel.pictures[0].png
+
+    def interrupted(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(fit_module, "calibrate", interrupted)
+    cell(panel, 0, "cents", "-31")
+    panel.fit.pressed()
+    assert panel.fault.text == STOPPED
+    assert panel.pictures[0].png == picture
+
+
+def test_what_is_unfolded_is_told_and_told_anew(panel):
+    for words in panel.more.folds:
+        assert words.text == ""
+        words.unfolded = True
+        assert words.text
+    assert panel.more.causes.rows
+    told = [words.text for words in panel.more.folds]
+    cell(panel, 0, "cents", "-60")
+    assert [words.text for words in panel.more.folds][1] != told[1]
+    panel.more.wanted.value = "foot"
+    panel.more.ask.pressed()
+    assert panel.more.next_words.text.startswith("The foot correction: known to ±")
+    assert panel.more.plan.rows
+    panel.more.wanted.value = "coupling"
+    panel.more.ask.pressed()
+    assert "coupling" in panel.more.next_words.text
+
+
+def test_files_are_handed_to_the_browser(panel):
+    cell(panel, 0, "remark", "a, comma")
+    made = [save.make() for save in panel.more.saved]
+    assert [name for name, _ in made] == [
+        "plain-pipe-300-edited.csv",
+        "plain-pipe-300.toml",
+        "plain-pipe-300.constants.json",
+        "plain-pipe-300-notes.csv",
+    ]
+    assert b'"a, comma"' in made[0][1]
+    assert made[1][1] == FILES[0].read_bytes()
+
+
+def test_the_call_makes_the_same_result(panel, tmp_path, monkeypatch, capsys):
+    cell(panel, 0, "cents", "-33")
+    choose(panel, "loss", "held")
+    for save in panel.more.saved[:2]:
+        name, content = save.make()
+        (tmp_path / name).write_bytes(content)
+    panel.call.unfolded = True
+    monkeypatch.chdir(tmp_path)
+    names = {}
+    exec(panel.call.text, names)
+    assert capsys.readouterr().out.startswith(panel.opening.text)
+    np.testing.assert_allclose(names["calibration"].value, panel.answer.calibration.value)
