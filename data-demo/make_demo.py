@@ -5,7 +5,9 @@
 Nothing here was measured. Each seed draws true corrections from the usual priors, a
 temperature up to 1.5 C off the written one, 5 cents of breath and tuner common to a
 session and 3 cents a reading; the tuner shows whole cents. On the half-inch flute one
-hole is drilled 0.6 mm off its written size and one reading is written down wrong.
+hole is drilled 0.6 mm off its written size and one reading is written down wrong. Of the
+class of seven groups each saws a pipe, 0.4 mm off what it writes down, beside a thermometer
+0.3 C off; one group of those with open pipes reads its rule 4 mm wrong.
 """
 
 from __future__ import annotations
@@ -21,12 +23,22 @@ from pathlib import Path
 
 import numpy as np
 
-from flutelab import Corrections, Flute, moist_air, predict_notes, read_flute, rows
+from flutelab import (
+    Bore,
+    Corrections,
+    End,
+    Flute,
+    moist_air,
+    predict_notes,
+    read_flute,
+    rows,
+)
 from flutelab.errors import DataError
+from flutelab.files.class_table import ClassFile, class_file_bytes
 from flutelab.files.safely import write_all
 from flutelab.model.corrections import default_priors
 from flutelab.pitch import nearest_note, shift
-from flutelab.units import celsius, from_mm_water
+from flutelab.units import celsius, from_mm, from_mm_water
 
 TEMPERATURE_OFF = 1.5  # C, at most
 SESSION_SD, READING_SD = 5.0, 3.0  # cents
@@ -260,6 +272,11 @@ PIPE_SESSIONS = (
 )
 MISTAKEN = "half-inch-six"
 
+CLASSES = {"open": range(180, 430, 40), "stopped": range(120, 310, 30)}  # mm, a pipe a group
+CLASS_BORE, CLASS_WALL = 15.4, 2.9  # mm
+CLASS_ROOM, THERMOMETER_SD = 20.5, 0.3  # C, warmer by 0.5 after every second group
+LENGTH_SD, MISREAD = 0.4, 4.0  # mm
+
 
 def flute_texts() -> dict[str, str]:
     """Return the flute files' texts by name."""
@@ -389,6 +406,45 @@ def _slip(written, rng):
     return {"row": index + 1, "cents_off": off}
 
 
+def class_of_pipes(
+    kind: str, truth: Corrections, rng: np.random.Generator, mistakes: bool
+) -> tuple[str, dict]:
+    """Return a class's table as CSV text and what is true of it, group by group."""
+    written = np.array(CLASSES[kind]) + rng.integers(-3, 4, size=len(CLASSES[kind]))
+    lengths = written + rng.normal(0, LENGTH_SD, size=len(written))
+    warm = CLASS_ROOM + 0.5 * (np.arange(len(written)) // 2)
+    rooms = warm + rng.normal(0, THERMOMETER_SD, size=len(written))
+    true = {"corrections": _plain(truth), "length_mm": lengths.tolist(), "room_c": rooms.tolist()}
+    if mistakes and kind == "open":
+        group = int(rng.integers(len(written)))
+        off = int(rng.choice([-MISREAD, MISREAD]))
+        written[group] += off
+        true["slip"] = {"group": group + 1, "length_off_mm": off}
+    pitches = [_class_pitch(kind, *one, truth) for one in zip(lengths, rooms, strict=True)]
+    cells = []
+    for number, pitch in enumerate(pitches):
+        readings = shift(pitch, rng.normal(0, READING_SD, size=3))
+        cells.append((str(number + 1), str(written[number]), f"{warm[number]:.1f}",
+                      *[f"{reading:.1f}" for reading in readings]))  # fmt: skip
+    table = ClassFile(rows=tuple(cells), kind=kind, bore=str(CLASS_BORE), wall=str(CLASS_WALL))
+    head = "# INVENTED demo data: no such class or pipe exists. See README.md here.\n"
+    return head + class_file_bytes(table).decode(), true | {"true_hz": pitches}
+
+
+def _class_pitch(kind, length, room, truth):
+    outer = from_mm(CLASS_BORE + 2 * CLASS_WALL)
+    foot = {"kind": "stopped"} if kind == "stopped" else {"outer_diameter": outer}
+    pipe = Flute(
+        name="pipe",
+        bore=Bore(stations=((0.0, from_mm(CLASS_BORE)),)),
+        holes=(),
+        head=End(position=0.0, outer_diameter=outer),
+        foot=End(position=from_mm(length), **foot),
+    )
+    wanted = rows(pipe, [""], air=moist_air(celsius(room), humidity=0.5), driven=[True])
+    return float(predict_notes(pipe, wanted, truth).frequency[0])
+
+
 def table_text(written: list[dict]) -> str:
     """Return a note table as CSV text."""
     columns = [name for name in written[0] if name != "true_hz"]
@@ -418,6 +474,12 @@ def make(seed: int, mistakes: bool = True) -> tuple[dict[str, str], dict]:
             files[f"{name}.toml"] = text
             files[f"{name}.csv"] = table_text(written)
             truth[name] = behind | {"true_hz": [row["true_hz"] for row in written]}
+    truth["classes"] = {}
+    for number, kind in enumerate(CLASSES):
+        rng = np.random.default_rng([seed, 30 + number])
+        text, behind = class_of_pipes(kind, pipes, rng, mistakes)
+        files[f"class-{kind}-pipes.csv"] = text
+        truth["classes"][kind] = behind
     return files, truth
 
 
