@@ -13,14 +13,22 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from made_notes import DEMO, ROOT, SIX, notes_of
+from made_notes import DEMO, ROOT, SIX, demo, notes_of
 
-from flutelab import calibrate, read_constants, read_flute, read_measurements, report
+from flutelab import (
+    calibrate,
+    read_constants,
+    read_flute,
+    read_measurements,
+    report,
+    suspects,
+)
 from flutelab.errors import DataError
 from flutelab.files.archive import Settings, archive_of, command_of, inputs_of, read_archive, rerun
 from flutelab.files.archived_results import results_of, texts_of
 from flutelab.files.constants_file import constants_text
 from flutelab.files.paper_text import REFERENCES, method
+from flutelab.files.suspected import or_else_words
 from flutelab.files.zipped import LARGEST, unzipped, zip_bytes
 from flutelab.fitting.profiles import RISES
 from flutelab.fitting.resampling import bootstrap
@@ -198,7 +206,7 @@ def test_nothing_of_the_machine_is_told():
 def test_the_method_is_one_paragraph_of_facts():
     results, archive = five()
     c = results.calibration
-    told = method(c, 7)
+    told = method(c, results.suspects, results.drawn)
     assert "\n" not in told
     fates = c.tables[0].fate
     for fact in (
@@ -220,23 +228,50 @@ def test_the_method_is_one_paragraph_of_facts():
 
 
 def test_the_method_follows_the_data():
-    told = method(pipes()[0].calibration, 0)
+    result = pipes()[0].calibration
+    told = method(result, (), five()[0].drawn)
     assert "2 note tables" in told
     assert "air_offset, bore had a value for each flute or day" in told
     assert "Huber" not in told
     assert "window" not in told.partition("Of the unknowns")[0]
     assert "finger holes" not in told
-    assert "is 0." in told
+    assert "assumed where repeats were too few (common practice)" in told
+    assert "No row, hole or mistake of the whole stood out beyond chance." in told
     few = pipes()[1].members["README.txt"].decode()
     assert "the notes being too few for a bootstrap" in " ".join(few.split())
-    held = method(calibrate(*read_all(FIVE), hold=("wall", "loss"), model_sd=0.0), 0)
+    held = method(calibrate(*read_all(FIVE), hold=("wall", "loss"), model_sd=0.0), (), None)
     assert {"wall", "loss"} <= set(re.search(r"Not fitted[^.]*: ([^.]*)\.", held)[1].split(", "))
     assert "cents of its own" not in held
 
 
+def test_what_does_not_fit_is_part_of_the_method():
+    result = calibrate(demo("half-inch-six"))
+    odd = suspects(result)
+    told = method(result, odd, None)
+    assert "Named as not fitting, and neither mended nor dropped for that: hole 1" in told
+    assert all(or_else_words(result, one) in told for one in odd)
+
+
+def test_why_the_refits_scatter_otherwise_is_said():
+    results, archive = five()
+    flat = " ".join(archive.members["README.txt"].decode().split())
+    part = flat.partition("TWO STANDARD DEVIATIONS")[2].partition("CONTENTS")[0]
+    assert f"which of {results.drawn.groups} notes were there" in part
+    assert "each refit has prior means of its own" in part
+    # textbook: the sd of an sd from n normal values is 1/sqrt(2(n - 1)) of it
+    assert f"some {100 / np.sqrt(2 * (results.drawn.groups - 1)):.0f} %" in part
+    assert "flutelab next works it out" in flat
+    assert "TWO STANDARD" not in pipes()[1].members["README.txt"].decode()
+
+
 def test_every_reference_is_resolved():
-    keys = set(re.findall(r"\[([a-z]+(?:-[a-z0-9]+)*-\d+)\]", method(five()[0].calibration, 0)))
-    assert keys <= set(REFERENCES)
+    results, archive = five()
+    told = method(results.calibration, results.suspects, results.drawn)
+    keys = set(re.findall(r"[[ ]([a-z]+(?:-[a-z0-9]+)*-\d{4})[],]", told))
+    assert keys == set(REFERENCES)
+    listed = archive.members["README.txt"].decode()
+    assert all(f"\n  [{key}] " in listed for key in keys)
+    assert "huber" not in pipes()[1].members["README.txt"].decode()
     page = (ROOT / "docs" / "references.md").read_text(encoding="utf-8")
     for key in REFERENCES:
         assert f"\n| {key} |" in page, key
@@ -286,8 +321,8 @@ def test_two_tables_of_one_name_are_kept_apart(tmp_path):
 @pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"])
 def test_a_file_that_changed_meanwhile_is_refused(tmp_path, mark):
     files = [tmp_path / path.name for path in FIVE]
-    for path, demo in zip(files, FIVE, strict=True):
-        path.write_bytes(mark + demo.read_bytes())
+    for path, original in zip(files, FIVE, strict=True):
+        path.write_bytes(mark + original.read_bytes())
     measured = read_all(files)
     assert list(inputs_of(files, measured)[0].values()) == [path.read_bytes() for path in files]
     for path in files:

@@ -146,8 +146,13 @@ def archive_of(
     if figures:
         words |= {_FIGURES: "pictures 85 mm and 170 mm wide, as SVG and PDF, and captions.txt"}
     words |= {_MANIFEST: "options, and the SHA-256 of every other file"}
-    seed = None if results.drawn is None else settings.seed
-    about = read_me(results.calibration, command_of(pairs, settings), words, seed)
+    about = read_me(
+        results.calibration,
+        results.suspects,
+        results.drawn,
+        command_of(pairs, settings),
+        words,
+    )
     members = {_READ_ME: about.encode()}
     members |= {name: text.content.encode() for name, text in texts.items()}
     members |= {f"{_FIGURES}{name}": data for name, data in (figures or {}).items()}

@@ -143,7 +143,10 @@ def texts_of(results: Results, a4: float = 440.0) -> dict[str, Text]:
         "versions.json": (_versions(), "versions of Python and of the libraries"),
     }
     if results.drawn is not None:
-        words = f"the corrections in {results.drawn.asked} refits to drawn notes"
+        words = (
+            f"the corrections in {results.drawn.asked} refits to drawn notes, beside the fit's own "
+            "standard deviation; see TWO STANDARD DEVIATIONS above"
+        )
         files["bootstrap.csv"] = _bootstrap(results), words
     return {
         name: Text(content=content if isinstance(content, str) else _csv(content), words=words)

@@ -3,18 +3,26 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 from importlib.metadata import version
 
 import numpy as np
 
+from flutelab.files.suspected import or_else_words
 from flutelab.fitting.calibrate import WIDEN_FROM_CHI2, WIDEN_FROM_ROWS, Calibration
 from flutelab.fitting.problem import HUBER_CORNER
+from flutelab.fitting.resampling import Bootstrap
+from flutelab.fitting.suspects import Suspect
 from flutelab.fitting.unknowns import SESSION_SD
 from flutelab.model.corrections import META, NAMES
 from flutelab.model.flute import Window
 
 _WIDTH = 96
-# The works that every calculation rests on, by their key in docs/references.md.
+_NOT_HERE = (
+    "What to measure next is not in here: flutelab next works it out from the same flute files and "
+    "note tables."
+)
+# The works that calculations rest on, by their key in docs/references.md.
 REFERENCES = {
     "cramer-1993": "O. Cramer, J. Acoust. Soc. Am. 93, 2510-2516 (1993)",
     "davis-1992": "R. S. Davis, Metrologia 29, 67-70 (1992)",
@@ -28,7 +36,7 @@ REFERENCES = {
     "lefebvre-2013": "A. Lefebvre, G. P. Scavone, J. Kergomard, Acta Acust. united Acust. 99, "
     "975-985 (2013)",
     "wittrick-1971": "W. H. Wittrick, F. W. Williams, Q. J. Mech. Appl. Math. 24, 263-284 (1971)",
-    "huber-1964": "P. J. Huber, Ann. Math. Statist. 35, 73-101 (1964); the robust loss alone",
+    "huber-1964": "P. J. Huber, Ann. Math. Statist. 35, 73-101 (1964)",
     "jcgm-100-2008": "JCGM 100:2008, Guide to the expression of uncertainty in measurement",
 }
 _LINE = (
@@ -45,19 +53,25 @@ _FORMS = (
 
 
 def read_me(
-    calibration: Calibration, command: str, contents: dict[str, str], seed: int | None
+    calibration: Calibration,
+    odd: Sequence[Suspect],
+    drawn: Bootstrap | None,
+    command: str,
+    contents: dict[str, str],
 ) -> str:
     """Return the read-me of an archive.
 
     Parameters
     ----------
     calibration : Calibration
+    odd : sequence of Suspect
+        What does not fit.
+    drawn : Bootstrap or None
+        By notes, if there is one.
     command : str
         The command that makes the archive again where it is unpacked.
     contents : dict of str to str
         What each file is, by its name.
-    seed : int or None
-        Of the bootstrap, if there is one.
 
     Returns
     -------
@@ -67,7 +81,9 @@ def read_me(
         _filled(f"{name}: {words}", initial_indent="  ", subsequent_indent="      ")
         for name, words in contents.items()
     )
-    works = "\n".join(f"  [{key}] {work}" for key, work in REFERENCES.items())
+    about = method(calibration, odd, drawn)
+    works = "\n".join(f"  [{key}] {work}" for key, work in REFERENCES.items() if f"{key}" in about)
+    two = f"TWO STANDARD DEVIATIONS\n\n{_filled(_two_sds(calibration, drawn))}\n\n" if drawn else ""
     again = (
         f"Unpack the archive, install flutelab {version('flutelab')} with the libraries named in "
         "versions.json, and type in the unpacked folder",
@@ -77,9 +93,9 @@ def read_me(
     )
     return (
         f"Calibration of {_flutes(calibration)} by flutelab {version('flutelab')}\n\n"
-        f"METHOD\n\n{_filled(method(calibration, seed))}\n\n"
+        f"METHOD\n\n{_filled(about)}\n\n{two}"
         f"References (keys as in flutelab's docs/references.md)\n{works}\n\n"
-        f"CONTENTS\n\n{listed}\n\n"
+        f"CONTENTS\n\n{listed}\n\n{_filled(_NOT_HERE)}\n\n"
         f"TO RUN IT AGAIN\n\n{_filled(again[0])}\n\n  {command}\n\n"
         f"{_filled(again[1])}\n"
     )
@@ -90,8 +106,11 @@ def _filled(text, **indent):
     return textwrap.fill(text, _WIDTH, break_on_hyphens=False, break_long_words=False, **indent)
 
 
-def method(calibration: Calibration, seed: int | None) -> str:
-    """Return one paragraph of plain facts: data, model, unknowns, priors, noise, software."""
+def method(calibration: Calibration, odd: Sequence[Suspect], drawn: Bootstrap | None) -> str:
+    """Return one paragraph of plain facts: data, model, unknowns, priors, noise, software.
+
+    Parameters as of `read_me`.
+    """
     return " ".join(
         [
             _data(calibration),
@@ -99,7 +118,8 @@ def method(calibration: Calibration, seed: int | None) -> str:
             _unknowns(calibration),
             _noise(calibration),
             _estimate(calibration),
-            f"All was done by flutelab {version('flutelab')}; {_drawn(seed)}.",
+            _named(calibration, odd),
+            f"All was done by flutelab {version('flutelab')}; {_drawn(drawn)}.",
         ]
     )
 
@@ -118,10 +138,36 @@ def _model(calibration):
     return f"{_LINE}; {holes}{ends} had end corrections, {_FORMS}"
 
 
-def _drawn(seed):
-    if seed is None:
+def _drawn(drawn):
+    if drawn is None:
         return "nothing was drawn at random, the notes being too few for a bootstrap"
-    return f"the seed of the bootstrap by notes is {seed}"
+    return f"the seed of the bootstrap by notes is {drawn.seed}"
+
+
+def _named(calibration, odd):
+    """What was found not to fit; nothing is mended or dropped for it."""
+    if not odd:
+        return "No row, hole or mistake of the whole stood out beyond chance."
+    named = "; ".join(or_else_words(calibration, suspect) for suspect in odd)
+    return f"Named as not fitting, and neither mended nor dropped for that: {named}."
+
+
+def _two_sds(calibration, drawn):
+    """Why the fit's sd and the refits' differ."""
+    widened = "as stated or assumed"
+    if calibration.widened > 1:
+        widened = f"as stated or assumed, widened {calibration.widened:.2f} times alike"
+    unsure = 100 / np.sqrt(2 * (drawn.groups - 1))
+    return (
+        "corrections.csv gives the fit's standard deviation, bootstrap.csv beside it that of the "
+        "refits; they answer two questions. The fit's takes every reading to scatter by its own "
+        f"standard deviation, {widened}. The refits take no such thing: they show how the result "
+        f"hangs on which of {drawn.groups} notes were there, each drawn or not with all its "
+        "readings, weighed by their standard deviation as it is, never widened. So the refits' is "
+        "the larger where single notes do not fit, and the smaller where notes scatter less than "
+        "was assumed. In both the priors count: each refit has prior means of its own, drawn from "
+        f"the priors. Of so few notes the refits' is itself known to some {unsure:.0f} %."
+    )
 
 
 def _flutes(calibration):
@@ -203,9 +249,9 @@ def _noise(calibration):
     sds = np.unique(np.round(calibration.problem.sd, 2))
     spread = f"{sds[0]:g}" if len(sds) == 1 else f"{sds[0]:g} to {sds[-1]:g}"
     told = [
-        f"A reading had a standard deviation of {spread} cents (report.txt says where it comes "
-        f"from), the readings of a session shared an error of {SESSION_SD:g} cents of breath and "
-        "tuner (common practice)"
+        f"A reading had a standard deviation of {spread} cents, {_source(calibration)}, the "
+        f"readings of a session shared an error of {SESSION_SD:g} cents of breath and tuner "
+        "(common practice)"
     ]
     own = {p.prior.sd for p in calibration.parameters if p.note is not None}
     if own:
@@ -214,6 +260,17 @@ def _noise(calibration):
     if stated:
         told.append(f"stated errors of the written geometry were unknowns too ({_listed(stated)})")
     return f"{'; '.join(told)}."
+
+
+def _source(calibration):
+    """Where the readings' sd comes from."""
+    said = " ".join(" ".join(part.measurements.reading) for part in calibration.tables)
+    kinds = {
+        "too few repeated readings": "assumed where repeats were too few (common practice)",
+        "repeated readings scatter": "from the scatter of repeats",
+    }
+    told = [words for key, words in kinds.items() if key in said] or ["as stated"]
+    return f"{' or '.join(told)} (report.txt, Assumed)"
 
 
 def _estimate(calibration):

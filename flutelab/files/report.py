@@ -29,7 +29,9 @@ _LEARNED = {
     "held": "held",
     "": "",
 }
-_NOTHING = ["no farther off than readings, breath and tuner usually make: nothing need be explained."]
+_NOTHING = [
+    "no farther off than readings, breath and tuner usually make: nothing need be explained."
+]
 SMALLEST_SHOWN = 0.01
 
 
