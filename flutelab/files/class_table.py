@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import re
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,7 +14,7 @@ import numpy as np
 from flutelab import pitch
 from flutelab.errors import DataError, Fault
 from flutelab.files.csv_text import column_names, decode, delimiter_of, read_records, read_rows
-from flutelab.files.flute_file import write_flute
+from flutelab.files.flute_file import flute_text
 from flutelab.files.note_cells import PITCHES
 from flutelab.files.safely import read_bytes
 from flutelab.files.zipped import zip_bytes
@@ -288,7 +287,7 @@ def pipe_files(
     files = {}
     for number in range(len(table.row)):
         name = f"pipe-{number + 1}-{table.length[number] * 1000:.0f}-mm"
-        files[f"{name}.toml"] = _flute_text(_pipe(table, number, kind, bore, wall))
+        files[f"{name}.toml"] = flute_text(_pipe(table, number, kind, bore, wall)).encode()
         files[f"{name}.csv"] = _note_text(table, number, how)
     return files
 
@@ -308,13 +307,6 @@ def _pipe(table, number, kind, bore, wall):
         head=End(position=0.0, outer_diameter=outer),
         foot=End(position=float(table.length[number]), **foot),
     )
-
-
-def _flute_text(pipe):
-    with tempfile.TemporaryDirectory() as folder:
-        place = Path(folder) / "pipe.toml"
-        write_flute(pipe, place, unit="mm")
-        return place.read_bytes()
 
 
 def _note_text(table, number, how):
