@@ -160,9 +160,10 @@ LIBRARIES = {
     "traitlets": range(6, 7),
     "PIL": range(6, 7),
     "IPython": range(6, 7),
+    "reportlab": range(6, 7),
 }
 # Extras that a user may lack: the only imports that may stand inside a function.
-EXTRAS = {"ipywidgets", "IPython"}
+EXTRAS = {"ipywidgets", "IPython", "reportlab"}
 EDGE = range(5, 8)
 
 # Files are data: nothing read is run, and no import hides in a text.

@@ -112,10 +112,12 @@ def check_width(width: float) -> None:
 def scale_words(frame: Frame, pipe: Placed, sketch: Sketch) -> str:
     """Say what is to scale, and that dashes mean what is not known yet."""
     factor = exaggeration(frame)
-    across = "To scale"
+    scale = "To scale."
     if abs(factor - 1) > _EQUAL:
-        across = f"To scale along the pipe, {factor:.2g} times as large across"
-    return f"{across}.{'' if complete(pipe, sketch) else ' Dashed: not known yet.'}"
+        scale = f"To scale along the pipe, {factor:.2g} times as large across."
+    if not pipe.known:
+        scale = "Not to scale."
+    return scale if complete(pipe, sketch) else f"{scale} Dashed: not known yet."
 
 
 def complete(pipe: Placed, sketch: Sketch) -> bool:
