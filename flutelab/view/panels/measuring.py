@@ -11,22 +11,24 @@ import ipywidgets
 import numpy as np
 import pandas as pd
 
-from flutelab.drills import nearest_drill
+from flutelab.drills import DRILL_KINDS, nearest_drill
 from flutelab.files.flute_file import flute_text, read_flute
 from flutelab.files.form import Form, box_keys, filled_form, hole_of, in_other_unit, turned
 from flutelab.files.measured import Measured, left_out, measured
 from flutelab.making.cautions import CAUTIONS
 from flutelab.model.flute import Flute
 from flutelab.units import inches, millimetres, parse_number, show_length
-from flutelab.view.drawing.measuring import measures, measuring_drawing
+from flutelab.view.drawing.measuring import Measure, measures, measuring_drawing
 from flutelab.view.drawing.primitives import Drawing
 from flutelab.view.drawing.sketch import HoleSketch, Sketch
 from flutelab.view.drawing.svg import svg
 from flutelab.view.panels.frame import Panel, View
 from flutelab.view.panels.given import Given, read_given
 from flutelab.view.panels.kit import Box, Choice, Number, Save, Words
+from flutelab.view.paper.sheets import measuring_sheet, note_sheet
 
 MOST_HOLES = 10
+_DRILLS = {"mm": DRILL_KINDS, "in": ("fraction", "number", "letter")}
 _UNITS = {"millimetres": "mm", "inches": "in"}
 _ENDS = {"the sounding edge": False, "the foot": True}
 _HEADS = {
@@ -64,6 +66,7 @@ def sketch_of_form(form: Form, result: Measured) -> Sketch:
     plain = {key: size for key, size in sizes.items() if " " not in key}
     stations = ()
     if form.opened is not None and sizes["bore"] is None:
+        # drawn, though the box is blank
         stations = form.opened.bore.stations
     return Sketch(
         name=form.name,
@@ -102,6 +105,7 @@ class MeasuringForm(Panel):
             views=[View(draw=lambda s: svg(s.drawing), words=lambda s: s.drawing.description)],
             table=lambda seen: lengths_table(seen.form, seen.result),
             call=lambda **_: _call(self.flute),
+            then=self._tell,
         )
         self.given.observe(lambda change: self.open(*change["new"]), "value")
 
@@ -123,15 +127,39 @@ class MeasuringForm(Panel):
         box = super()._laid_out(above, below)
         heading, grid, fault, picture, sentence, notes, again, *more = box.children
         switches = ipywidgets.VBox(grid.children[: -len(self.boxes)])
-        grid.children = tuple(self.boxes.values())
-        switches.add_class("flutelab-controls")
+        grid.children = tuple(box for key, box in self.boxes.items() if " " not in key)
+        holes = ipywidgets.VBox([box for key, box in self.boxes.items() if " " in key])
+        holes.layout.grid_template_columns = "1fr 1fr"  # a hole's place beside its diameter
+        for part in (switches, holes):
+            part.add_class("flutelab-controls")
         self.save = Save(label="Save the flute file (TOML)", make=self._file, failed=self._fail)
         saving = ipywidgets.HBox([self.save, again])
         saving.add_class("flutelab-row")
-        local = Words(text=CAUTIONS["local"])
-        parts = [heading, self.given, switches, picture, sentence, Words(text=_HINT), grid]
-        box.children = (*parts, fault, notes, self.kept, saving, self.trouble, *more, local)
+        parts = [heading, self.given, switches, picture, sentence, Words(text=_HINT), grid, holes]
+        parts += [Words(text=CAUTIONS["drill"]), fault, notes, self.kept, saving, self.trouble]
+        box.children = (*parts, *more, *self._printing(), Words(text=CAUTIONS["local"]))
         return box
+
+    def _printing(self) -> tuple[ipywidgets.Widget, ...]:
+        """Blank sheets to fill in at the bench, for as many holes as the form has."""
+        self.paper = Choice(label="Paper", choices={"A4": "a4", "US Letter": "letter"})
+        self.sheets = tuple(
+            Save(label=f"Print a blank {what} sheet (PDF)", make=make, failed=self._fail)
+            for what, make in (("measuring", self._measuring_sheet), ("note", self._note_sheet))
+        )
+        row = ipywidgets.HBox([self.paper, *self.sheets])
+        row.add_class("flutelab-row")
+        return row, Words(text=CAUTIONS["breath"])
+
+    def _measuring_sheet(self) -> tuple[str, bytes]:
+        form = self._now
+        pdf = measuring_sheet(form.holes, self.paper.value, form.unit, from_foot=form.from_foot)
+        return "measuring-sheet.pdf", pdf
+
+    def _note_sheet(self) -> tuple[str, bytes]:
+        form = self._now
+        pdf = note_sheet(form.holes, paper=self.paper.value, fahrenheit=form.unit == "in")
+        return "note-sheet.pdf", pdf
 
     @property
     def flute(self) -> Flute | None:
@@ -176,11 +204,12 @@ class MeasuringForm(Panel):
         self.trouble.text = ""
         self._follow_switches()
         super().refresh()
-        if self.answer is not None:
-            self._now = self.answer.form
-            self._tell_boxes(self.answer.form, self.answer.result)
-            for told in self._watchers:
-                told(self.flute)
+
+    def _tell(self, seen: Seen) -> None:
+        self._now = seen.form
+        self._tell_boxes(seen.form, seen.result)
+        for told in self._watchers:
+            told(seen.result.flute)
 
     def _form(self, values: Mapping[str, Any]) -> Form:
         switches = {name: value for name, value in values.items() if name not in self.boxes}
@@ -212,7 +241,7 @@ class MeasuringForm(Panel):
             if not shown:
                 continue
             with box.hold_sync():
-                box.label, box.unit = f"{asked[key].letter}: {asked[key].words}", form.unit
+                box.label, box.unit = _label(asked[key], form), form.unit
                 box.note, box.fault = entry.note, entry.fault
         self.fault.text = "\n".join(_all_faults(form, result))
         self.kept.text = _kept_words(form, result)
@@ -258,7 +287,7 @@ def lengths_table(form: Form, result: Measured | None = None) -> pd.DataFrame:
         size = result.entries[measure.key].size
         known = {} if size is None else {"mm": millimetres(size), "in": inches(size)}
         drill = measure.letter[0] == "D" and size is not None
-        near = nearest_drill(size)[0] if drill else ""
+        near = nearest_drill(size, _DRILLS[form.unit])[0] if drill else ""
         empty = {"mm": np.nan, "in": np.nan}
         rows.append(
             {"letter": measure.letter, "length": measure.words} | empty | known | {"drill": near}
@@ -276,6 +305,16 @@ def _whole(text: str) -> float:
 
 def _measures(form: Form):
     return measures(form.holes, head=form.head, from_foot=form.from_foot)
+
+
+def _label(measure: Measure, form: Form) -> str:
+    """Name a box, shorter than the sheets do: the drawing stands above."""
+    kind, _, number = measure.key.partition(" ")
+    if not number:
+        return f"{measure.letter}: {measure.words.replace(':', ',')}"
+    if kind == "diameter":
+        return f"{measure.letter}: diameter of hole {number}"
+    return f"{measure.letter}: {'foot' if form.from_foot else 'edge'} to centre of hole {number}"
 
 
 def _sentence(form: Form, result: Measured) -> str:
