@@ -9,9 +9,10 @@ import pytest
 from flutelab import read_flute
 from flutelab.files.flute_file import flute_text
 from flutelab.files.form import filled_form
+from flutelab.files.typed import read_as
 from flutelab.making.cautions import CAUTIONS
 from flutelab.model.flute import Target
-from flutelab.view.panels.given import Given, read_given
+from flutelab.view.panels.given import Given
 from flutelab.view.panels.measuring import lengths_table, measuring_form
 
 DAY = datetime(2026, 1, 1, tzinfo=UTC)
@@ -139,7 +140,7 @@ def test_save_hands_out_the_file_or_says_what_is_missing(form):
     form.save.press()
     ((name, text),) = sent
     assert (name, form.trouble.text) == ("small.toml", "")
-    assert read_given(name, text, read_flute) == form.flute
+    assert read_as(name, text, read_flute) == form.flute
 
 
 def test_what_an_opened_file_holds_beside_is_kept_and_told(form, wooden):
@@ -151,7 +152,7 @@ def test_what_an_opened_file_holds_beside_is_kept_and_told(form, wooden):
     form.boxes["diameter 6"].value = "6.3"
     name, text = form.save.make()
     assert name == "tapered-wooden-six-hole-reamed-and-voiced.toml"
-    again = read_given(name, text, read_flute)
+    again = read_as(name, text, read_flute)
     assert again.targets == flute.targets
     assert (again.holes[5].diameter, again.holes[5].inner_diameter) == (0.0063, 0.0076)
     form.controls["holes"].value = 5

@@ -138,7 +138,7 @@ def read_sheet(sheet: Sheet, flute: Flute) -> Measurements:
     DataError
         As `flutelab.files.note_table.read_measurements`, under the sheet's name.
     """
-    return _read(sheet.name, sheet_bytes(sheet), lambda path: read_measurements(path, flute))
+    return read_as(sheet.name, sheet_bytes(sheet), lambda path: read_measurements(path, flute))
 
 
 def read_flute_text(text: str, name: str) -> Flute:
@@ -149,10 +149,17 @@ def read_flute_text(text: str, name: str) -> Flute:
     DataError
         As `flutelab.files.flute_file.read_flute`, under the name.
     """
-    return replace(_read(name, text.encode(), read_flute), source=name)
+    return replace(read_as(name, text.encode(), read_flute), source=name)
 
 
-def _read(name: str, content: bytes, read: Callable[[Path], _Read]) -> _Read:
+def read_as(name: str, content: bytes, read: Callable[[Path], _Read]) -> _Read:
+    """Read bytes by a function that takes a file's path.
+
+    Raises
+    ------
+    DataError
+        What `read` finds, told under the name.
+    """
     try:
         with _as_file(name, content) as path:
             return read(path)

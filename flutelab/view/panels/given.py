@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
-from tempfile import TemporaryDirectory
-from typing import Any
 
 import ipywidgets
 import traitlets
@@ -56,29 +52,3 @@ class Given(ipywidgets.HBox):
                 self.value = (name, read_bytes(Path(name).expanduser()))
             except DataError as error:
                 self.path.fault = " ".join(str(fault) for fault in error.faults)
-
-
-def read_given(name: str, content: bytes, read: Callable[..., Any], *more: Any) -> Any:
-    """Read a file's bytes as the library reads the file.
-
-    Parameters
-    ----------
-    name : str
-        Faults are told under it, and it is the result's ``source``, if that has one.
-    content : bytes
-    read : callable
-        ``read(path, *more)``
-
-    Raises
-    ------
-    DataError
-        What `read` finds.
-    """
-    with TemporaryDirectory() as folder:
-        path = Path(folder) / (Path(name).name or "file")
-        path.write_bytes(content)
-        try:
-            result = read(path, *more)
-        except DataError as error:
-            raise DataError(name, error.faults) from None
-    return replace(result, source=name) if hasattr(result, "source") else result

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import MISSING, dataclass, fields, is_dataclass
+from dataclasses import MISSING, dataclass, fields, is_dataclass, replace
 from typing import Any
 
 import ipywidgets
@@ -15,6 +15,7 @@ from flutelab.drills import DRILL_KINDS, nearest_drill
 from flutelab.files.flute_file import flute_text, read_flute
 from flutelab.files.form import Form, box_keys, filled_form, hole_of, in_other_unit, turned
 from flutelab.files.measured import Measured, left_out, measured
+from flutelab.files.typed import read_as
 from flutelab.making.cautions import CAUTIONS
 from flutelab.model.flute import Flute
 from flutelab.units import inches, millimetres, parse_number, show_length
@@ -23,7 +24,7 @@ from flutelab.view.drawing.primitives import Drawing
 from flutelab.view.drawing.sketch import HoleSketch, Sketch
 from flutelab.view.drawing.svg import svg
 from flutelab.view.panels.frame import Panel, View
-from flutelab.view.panels.given import Given, read_given
+from flutelab.view.panels.given import Given
 from flutelab.view.panels.kit import Box, Choice, Number, Save, Words
 from flutelab.view.paper.sheets import measuring_sheet, note_sheet
 
@@ -174,7 +175,7 @@ class MeasuringForm(Panel):
     def open(self, name: str, content: bytes) -> None:
         """Fill the form from a flute file's bytes; one that is at fault changes nothing."""
         try:
-            flute = read_given(name, content, read_flute)
+            flute = replace(read_as(name, content, read_flute), source=name)
             if len(flute.holes) > MOST_HOLES:
                 msg = f"{name}: {len(flute.holes)} holes; the form has room for {MOST_HOLES}"
                 raise ValueError(msg)
@@ -254,7 +255,7 @@ class MeasuringForm(Panel):
             raise ValueError(msg)
         text = flute_text(flute).encode()
         name = f"{re.sub(r'[^a-z0-9]+', '-', flute.name.lower()).strip('-') or 'flute'}.toml"
-        read_given(name, text, read_flute)  # a file that cannot be read again is not handed out
+        read_as(name, text, read_flute)  # a file that cannot be read again is not handed out
         self.trouble.text = ""
         return name, text
 
