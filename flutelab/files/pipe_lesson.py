@@ -176,10 +176,11 @@ def _good(lesson):
         words += f" or {radii / ends:.2f} at each open end" if ends > 1 else " at its open end"
     else:
         words += f", {_mm(line.intercept / ends)} mm at each of its {ends} open ends" * (ends > 1)
-    return [words, *_compared(lesson)]
+    return [words]
 
 
-def _compared(lesson):
+def lesson_compared(lesson: Lesson) -> str:
+    """Return what the formulas and the guess say of the intercept; "" where neither is there."""
     parts = []
     if lesson.predicted is not None:
         least = "at least " if lesson.how == "blown" else ""
@@ -190,7 +191,7 @@ def _compared(lesson):
         )
     if lesson.guess is not None:
         parts.append(f"The guess was {_mm(lesson.guess)} mm")
-    return parts
+    return "".join(f"{part}. " for part in parts).strip()
 
 
 def _tilted(lesson):
@@ -337,4 +338,5 @@ def lesson_words(lesson: Lesson) -> str:
             lesson.table.group, found.length, found.column, found.cents, strict=True
         )
     )
-    return f"{part} against the pipes' length. {dots or 'No dots yet'}. {lesson_sentence(lesson)}"
+    said = f"{lesson_sentence(lesson)} {lesson_compared(lesson)}".strip()
+    return f"{part} against the pipes' length. {dots or 'No dots yet'}. {said}"

@@ -22,6 +22,7 @@ from flutelab.files.class_table import (
 from flutelab.files.pipe_lesson import (
     Lesson,
     lesson_call,
+    lesson_compared,
     lesson_sentence,
     lesson_table,
     lesson_words,
@@ -85,6 +86,7 @@ def pipe_length_panel(demos: Mapping[str, str | Path] | None = None) -> Panel:
         call=lambda **values: lesson_call(_ask(**values)),
         kept=["rows", *_LENGTHS],
         above=[Words(text=_HOW_TO)],
+        lines=[lesson_compared],
         then=then,
     )
     # what is wrong with the table stands under it, the files under the answer

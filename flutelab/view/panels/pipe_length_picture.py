@@ -90,7 +90,7 @@ def _lines(ax, lesson):
     (dots,) = ax.plot([], [], "o", color=BLUE, markersize=8, label="measured")
     (said,) = ax.plot([], [], linestyle="", marker="_", color=VERMILION, markersize=16,
                       markeredgewidth=2.6, label="by the formulas")  # fmt: skip
-    names = [ax.text(0, 0, name, fontsize=11, ha="left", va="top", color=DARK)
+    names = [ax.text(0, 0, name[:10], fontsize=11, ha="left", va="top", color=DARK)
              for name in lesson.table.group]  # fmt: skip
     ax.legend(loc="upper left")
     return [band, line, spread, dots, said, *names]
@@ -100,6 +100,7 @@ def _residuals(ax, lesson):
     count = len(lesson.table.group)
     limit = _cents_limit(lesson.found)
     ax.set_xlim(-limit, limit)
+    ax.set_xticks([-limit, -limit / 2, 0, limit / 2, limit])
     ax.set_ylim(max(count, 1) - 0.4, -0.6)
     ax.axvline(0, color=BLUE, linewidth=2.2)
     ax.set_yticks(range(count), labels=[name[:10] for name in lesson.table.group])
