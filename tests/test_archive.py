@@ -267,7 +267,7 @@ def test_why_the_refits_scatter_otherwise_is_said():
 def test_every_reference_is_resolved():
     results, archive = five()
     told = method(results.calibration, results.suspects, results.drawn)
-    keys = set(re.findall(r"[[ ]([a-z]+(?:-[a-z0-9]+)*-\d{4})[],]", told))
+    keys = set(re.findall(r"[\[ ]([a-z]+(?:-[a-z0-9]+)*-\d{4})[\],]", told))
     assert keys == set(REFERENCES)
     listed = archive.members["README.txt"].decode()
     assert all(f"\n  [{key}] " in listed for key in keys)

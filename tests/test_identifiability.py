@@ -1,6 +1,7 @@
 """What the notes tell: stated cases, exact twins, blind directions by simulation, added notes."""
 
 import itertools
+import re
 import warnings
 from dataclasses import replace
 
@@ -645,6 +646,17 @@ def test_told_in_sentences(told):
     assert any("the foot correction from foot: place (+0.53 mm)" in line for line in lines)
     assert sum("one more reading" in line for line in lines) == len(told.unseen)
     assert all(line.endswith(".") and line[0].isupper() for line in lines)
+
+
+def test_a_change_of_many_things_is_told_by_three_and_the_rest_by_name():
+    result = what_data_tell(calibrate(*(demo(f"plain-pipe-{n}") for n in (220, 300, 380, 460))))
+    long = next(one for one in result.blind if len(one.parts) > 3)
+    line = next(line for line in told_words(result) if "smaller parts of" in line)
+    most, rest = line.partition(", with smaller parts of ")[::2]
+    assert len(re.findall(r"[+-][\d.]+ sd\)", most)) == 3
+    assert f"({next(iter(long.parts.values())):+.2f} sd)" in most
+    assert " sd)" not in rest
+    assert "would look the same (no note moves by more than" in rest
 
 
 def test_table_has_a_row_a_correction(told, scale):

@@ -96,6 +96,13 @@ def test_the_bores_air_follows_from_the_rooms_and_it_is_said(read):
     assert any("humidity of 50 % is assumed" in line for line in notes.reading)
 
 
+def test_a_pipe_without_a_window_has_no_air_at_the_window(read):
+    told = [read(HEAD + text, flute).reading[0] for text, flute in (("xx,523,21\n", FLUTE),
+                                                                   (",430,21\n", PIPE))]  # fmt: skip
+    assert "from the room's: at the window " in told[0]
+    assert "from the room's: at the head " in told[1]
+
+
 def test_bore_wins_over_room_and_it_is_said(read):
     head = "fingering,frequency_hz,room_temperature_c,bore_temperature_c,humidity_percent\n"
     notes = read(head + "xx,523,21,26,40\nxo,602,22,,40\n")

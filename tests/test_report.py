@@ -26,6 +26,7 @@ from flutelab.files.sentences import foretold_cents, sentences
 from flutelab.files.why import why as why_text
 from flutelab.making.cautions import CAUTIONS
 from flutelab.model.corrections import NAMES
+from flutelab.model.flute import Uncertainty
 from flutelab.model.rows import take
 
 # A maker need not know these (our own list); a correction is never called a factor.
@@ -348,6 +349,13 @@ def test_plain_words_for_what_was_learned(results):
     limited = calibrate(measured, hold=[n for n in NAMES if n not in ("pad_depth", "window")])
     said = next(line for line in text_of(limited).splitlines() if line.startswith("  pad_depth"))
     assert said.endswith("at its limit: take it with care")
+
+
+def test_a_narrow_prior_is_shown_with_two_figures():
+    stated = replace(SIX, uncertainty=Uncertainty(bore=2e-5))
+    text = text_of(calibrate(notes_of(stated, SCALE)))
+    # 0.02 mm of 15.2 mm
+    assert re.search(r"^  bore +\d\.\d{4} +0\.0013  times +1\.0000 \+-0\.0013 ", text, re.M)
 
 
 def test_own_values_of_pooled_tables_have_a_line_each(results):

@@ -23,9 +23,14 @@ from flutelab import (
     single_temperature_error,
     spectrum,
     standing_wave,
+    suspects,
     table,
 )
 from flutelab.files.tables import csv_text, note_name
+from flutelab.fitting.flutes import next_flute
+from flutelab.fitting.resampling import bootstrap
+from flutelab.fitting.suspects import Suspect
+from flutelab.model.flute import Uncertainty
 from flutelab.model.sensitivities import sensitivities
 
 
@@ -139,7 +144,9 @@ def test_reference_pitch_reaches_the_names():
 
 
 def test_other_things_have_no_table():
-    with pytest.raises(TypeError, match="of a str; give one of Budget, ByHand, Calibration,"):
+    with pytest.raises(
+        TypeError, match="of a str; give one of Bootstrap, Budget, ByHand, Calibration,"
+    ):
         table("notes")
     with pytest.raises(TypeError, match=r"pandas\.DataFrame makes one"):
         table(np.zeros((2, 3)))
@@ -225,3 +232,49 @@ def test_air_jet_and_cutoff():
     assert list(cutoff)[2:5] == ["regular_row_hz", "regular_row_long_wave_hz", "half_power_lost_hz"]
     assert cutoff["first_open_mm"].isna().tolist() == [True, False]
     assert cutoff["first_register_near"].tolist() == ["-", "no"]
+
+
+# --- what several flutes, refits and the search for mistakes give ------------------------
+
+
+def test_refits_have_a_row_an_unknown_in_its_unit():
+    stated = replace(SIX, uncertainty=Uncertainty(wall=2e-4))
+    result = calibrate(notes_of(stated, SCALE + CROSSED))
+    drawn = bootstrap(result, 20)
+    frame = table(drawn).set_index("unknown")
+    assert frame.loc["window", "unit"] == "times"
+    assert frame.loc["window", "sd"] == pytest.approx(drawn.sd[drawn.names.index("window")])
+    assert frame.loc["session all", "unit"] == "cents"
+    walls = drawn.theta[:, drawn.names.index("caliper, wall")]
+    assert frame.loc["caliper, wall", "unit"] == "mm"
+    assert frame.loc["caliper, wall", "mean"] == pytest.approx(1e3 * np.mean(walls))
+    assert np.all(frame["lower_95_percent"] <= frame["lower_68_percent"])
+    assert not any(name.startswith("model for") for name in frame.index)
+
+
+def test_the_next_flute_has_a_row_a_correction():
+    flutes = [notes_of(replace(SIX, name=name), SCALE, Corrections(window=w))
+              for name, w in (("a", 1.0), ("b", 1.2))]  # fmt: skip
+    found = next_flute(calibrate(*flutes, own=("window", "bore", "air_offset")))
+    frame = table(found).set_index("correction")
+    assert frame.loc["window", "value"] == found.corrections.window
+    assert frame.loc["window", "scatter_of_flutes"] == found.scatter["window"][1]
+    assert np.isnan(frame.loc["foot", "scatter_of_flutes"])
+    assert frame.loc["window", "flutes"] == 2
+    assert frame.loc["foot", "unit"] == "times"
+
+
+def test_suspects_have_a_row_each_even_where_there_are_none():
+    odd = suspects(calibrate(changed(notes_of(SIX, SCALE * 2), 3, 60.0)))
+    frame = table(odd)
+    assert frame.loc[0, ["about", "table", "number", "unit"]].tolist() == ["row", 1, 4, "cents"]
+    assert frame.loc[0, "amount"] == pytest.approx(60.0, abs=15.0)
+    hole = Suspect(
+        kind="hole", cause="diameter", table=1, index=2, amount=6e-4, worth=30.0, chance=11.0,
+        or_else=(odd[0],),
+    )  # fmt: skip
+    line = table((hole,)).loc[0]
+    assert (line["amount"], line["unit"], line["number"]) == (pytest.approx(0.6), "mm", 3)
+    assert line["or_else"].startswith("row ")
+    assert table(()).empty
+    assert list(table(()).columns) == list(frame.columns)

@@ -180,6 +180,15 @@ def test_sizes_of_errors_by_hand():
     assert rival(ways, error) == (BOOK, pytest.approx(4 * np.sqrt(3)))
 
 
+def test_rules_are_not_worded_for_a_window_that_a_pipe_has_not():
+    worth = is_it_worth_it(*(demo(f"plain-pipe-{n}") for n in (220, 300)))
+    frame = worth_table(worth).set_index("way")
+    told = frame.loc["rule of thumb: straight", "rule"]
+    assert "or the head" in told
+    assert "or the foot" in told
+    assert all("window" not in r or "or 0.6 bore radii" in r for r in frame["rule"])
+
+
 def test_a_stopped_flute_has_no_rules():
     worth = is_it_worth_it(notes_of(STOPPED, ["x", "o"], TRUTH))
     assert np.all(np.isnan(of(worth, "straight")))

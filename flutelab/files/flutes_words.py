@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 
 from flutelab.fitting.calibrate import Calibration
-from flutelab.fitting.flutes import next_flute
+from flutelab.fitting.flutes import NextFlute, next_flute
 from flutelab.fitting.phrases import noun_of
 from flutelab.fitting.unknowns import OF_A_DAY
 from flutelab.model.corrections import META
@@ -27,6 +28,28 @@ def flutes_words(calibration: Calibration) -> list[str]:
         return []
     found = next_flute(calibration)
     return [_sentence(calibration, found, name, own[name].partition(" of '")[0]) for name in own]
+
+
+def next_flute_table(found: NextFlute) -> pd.DataFrame:
+    """Return a row for each correction of the next flute: value, sd, and how flutes scatter.
+
+    The scatter, with its limits at 68 %, of what each flute has for itself; blank of the others.
+    """
+    names = found.spread.names
+    sd = np.sqrt(np.diag(found.spread.covariance))
+    scatter = [found.scatter.get(name, (np.nan,) * 3) for name in names]
+    return pd.DataFrame(
+        {
+            "correction": names,
+            "unit": [META[name]["unit"] for name in names],
+            "value": [getattr(found.corrections, name) for name in names],
+            "sd": sd,
+            "scatter_of_flutes": [middle for _, middle, _ in scatter],
+            "scatter_lower_68_percent": [low for low, _, _ in scatter],
+            "scatter_upper_68_percent": [high for _, _, high in scatter],
+            "flutes": found.flutes,
+        }
+    )
 
 
 def _sentence(calibration, found, name, noun):

@@ -17,7 +17,7 @@ from flutelab.files.csv_text import decode, delimiter_of, place_of, read_records
 from flutelab.files.note_columns import header_faults, hole_columns
 from flutelab.files.note_row import ASSUMED_A4, NoteRow, read_row
 from flutelab.fitting.measurements import Measurements, reading_sd
-from flutelab.model.flute import Flute
+from flutelab.model.flute import Flute, Window
 from flutelab.model.notes import predict_notes
 from flutelab.model.rows import Rows, half_covered
 from flutelab.model.rows import rows as make_rows
@@ -235,7 +235,7 @@ def _measurements(notes, flute, frequency, default_humidity, said, *, source, fi
         place=tuple(f"row {note.row.number}" for note in notes),
         from_room=np.array([note.bore is None for note in notes]),
         humidity=humidity,
-        reading=(*_assumed(notes, default_humidity), *said, *scatter),
+        reading=(*_assumed(notes, default_humidity, flute), *said, *scatter),
         source=source,
         fingerprint=fingerprint,
     )
@@ -247,7 +247,7 @@ def _repeat_key(note: NoteRow):
     return note.session, note.word, note.register, note.diameter, note.how, note.breath
 
 
-def _assumed(notes: Sequence[NoteRow], default_humidity: float):
+def _assumed(notes: Sequence[NoteRow], default_humidity: float, flute: Flute):
     """Yield a sentence for each thing that rows left out."""
     room = [n for n in notes if n.bore is None and n.how == "blown"]
     still = [n for n in notes if n.bore is None and n.how == "driven"]
@@ -255,9 +255,10 @@ def _assumed(notes: Sequence[NoteRow], default_humidity: float):
     spoken = [n for n in notes if n.breath != "usual" and n.pressure is not None]
     dry = [n for n in notes if n.humidity is None]
     a4 = [n for n in notes if n.row.cells.get("note") and n.a4 is None]
+    head = "window" if isinstance(flute.head, Window) else "head"
     if room:
         yield (
-            f"{_which(room, notes)}: the bore's air follows from the room's: at the window "
+            f"{_which(room, notes)}: the bore's air follows from the room's: at the {head} "
             f"{BREATH_WORDS}, evenly less of it towards the foot (common practice, no source)"
         )
     if still:

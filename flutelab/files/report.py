@@ -180,10 +180,16 @@ def _correction(calibration, name, table):
     remark = _LEARNED[word] if table is None else whole.measurements.source
     value = getattr(whole.corrections, name)
     mark = "*" if name in calibration.free else " "
+    after, before = _decimals(sd, 3), _decimals(prior.sd, 2)
     return (
-        f" {mark}{name:<17}{value:z9.3f}{sd:9.3f}  {META[name]['unit']:<19}"
-        f"{prior.mean:6.2f} +-{prior.sd:6.2f}  {fraction:>7}  {remark}".rstrip()
+        f" {mark}{name:<17}{value:z9.{after}f}{sd:9.{after}f}  {META[name]['unit']:<19}"
+        f"{prior.mean:6.{before}f} +-{prior.sd:6.{before}f}  {fraction:>7}  {remark}".rstrip()
     )
+
+
+def _decimals(sd, least):
+    """Decimals that show two figures of a spread, no fewer than `least` and no more than 5."""
+    return min(5, max(least, 1 - int(np.floor(np.log10(sd))))) if sd > 0 else least
 
 
 def _lengths(calibration):

@@ -6,6 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import pandas as pd
+
 from flutelab.fitting.calibrate import Calibration, TableResult
 from flutelab.fitting.causes import STANDARD_A4
 from flutelab.fitting.dimensions import dimensions
@@ -14,6 +16,7 @@ from flutelab.fitting.suspects import Suspect
 from flutelab.model.flute import Flute, hole_name
 from flutelab.units import inches, millimetres
 
+_UNITS = {"row": "cents", "hole": "mm", "a4": "cents", "temperature": "K", "inch": "times"}
 ONE_SESSION = "all"  # what the note reader calls the session of a table without sessions
 _WHOLE = {
     "ends": (
@@ -92,6 +95,29 @@ def hole_acts(suspect: Suspect, flute: Flute) -> str:
     if suspect.cause == "position":
         return f"{shown} nearer the {'foot' if suspect.amount > 0 else 'window'} than written"
     return f"{shown} {'wider' if suspect.amount > 0 else 'narrower'} than written"
+
+
+def suspects_table(odd: Sequence[Suspect]) -> pd.DataFrame:
+    """Return a row for each that does not fit, most telling first.
+
+    ``table`` and ``number`` (of the row or hole, 0 of the whole) count from 1; ``amount`` in
+    ``unit``: cents a row or tuner is too high, mm a hole is wider or nearer the foot, K the air is
+    warmer, times a size is larger than written. ``chi2_falls`` where it is left out or mended,
+    by chance alone seldom more than ``by_chance``; ``or_else`` explains nearly as much.
+    """
+    columns = {
+        "about": [one.kind for one in odd],
+        "cause": [one.cause for one in odd],
+        "table": [one.table + 1 for one in odd],
+        "number": [one.index + 1 for one in odd],
+        "amount": [millimetres(one.amount) if one.kind == "hole" else one.amount for one in odd],
+        "unit": [_UNITS.get(one.cause, _UNITS.get(one.kind, "")) for one in odd],
+        "name": [one.name for one in odd],
+        "chi2_falls": [one.worth for one in odd],
+        "by_chance": [one.chance for one in odd],
+        "or_else": ["; ".join(f"{o.kind} {o.cause}" for o in one.or_else) for one in odd],
+    }
+    return pd.DataFrame(columns)
 
 
 def _seems_and_mend(calibration, suspect):

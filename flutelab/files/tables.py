@@ -5,17 +5,22 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from flutelab.files.flutes_words import next_flute_table
 from flutelab.files.mismatch_words import mismatch_table
 from flutelab.files.next_words import plan_table
+from flutelab.files.suspected import suspects_table
 from flutelab.files.told import told_table
-from flutelab.files.uncertainty_words import budget_table, profiles_table
+from flutelab.files.uncertainty_words import budget_table, profiles_table, refits_table
 from flutelab.files.worth_words import worth_table
 from flutelab.fitting.budget import Budget
 from flutelab.fitting.calibrate import Calibration
+from flutelab.fitting.flutes import NextFlute
 from flutelab.fitting.identifiability import WhatDataTell
 from flutelab.fitting.mismatch import Mismatch
 from flutelab.fitting.next_measurement import Plan
 from flutelab.fitting.profiles import Profiles
+from flutelab.fitting.resampling import Bootstrap
+from flutelab.fitting.suspects import Suspect
 from flutelab.fitting.worth import Worth
 from flutelab.model.byhand import ByHand, JetReadout
 from flutelab.model.cutoff import LatticeCutoff
@@ -63,7 +68,8 @@ def table(result: object, *, a4: float = 440.0) -> pd.DataFrame:
         `LatticeCutoff` (a row a note); a `Spectrum` (a row a mode of each note); a
         `StandingWave` (a row an opening of each note); a `WhatDataTell` (a row a correction);
         a `Mismatch` (a row a cause); a `Worth` (a row a way of foretelling); a `Plan` (a row a
-        measurement); a `Budget` (a row a quantity); `Profiles` (a row a correction and level).
+        measurement); a `Budget` (a row a quantity); `Profiles` or a `Bootstrap` (a row an
+        unknown); a `NextFlute` (a row a correction); what `suspects` found (a row a suspect).
     a4 : float
         Reference pitch of the note names [Hz].
 
@@ -76,7 +82,7 @@ def table(result: object, *, a4: float = 440.0) -> pd.DataFrame:
     TypeError
         Any other result.
     """
-    make = _TABLES.get(type(result))
+    make = _suspects_of if _is_suspects(result) else _TABLES.get(type(result))
     if make is None:
         known = ", ".join(sorted(kind.__name__ for kind in _TABLES))
         msg = f"no table is made of a {type(result).__name__}; give one of {known}"
@@ -87,6 +93,15 @@ def table(result: object, *, a4: float = 440.0) -> pd.DataFrame:
     if "fingering" in frame:
         frame["fingering"] = [fingering_name(word) for word in frame["fingering"]]
     return frame
+
+
+def _is_suspects(result):
+    """Whether it is what `suspects` gives; nothing may have been found."""
+    return isinstance(result, tuple) and all(isinstance(one, Suspect) for one in result)
+
+
+def _suspects_of(result, a4):
+    return suspects_table(result)
 
 
 def csv_text(frame: pd.DataFrame) -> str:
@@ -331,6 +346,8 @@ _TABLES = {
     Mismatch: lambda result, a4: mismatch_table(result),
     Budget: lambda result, a4: budget_table(result),
     Profiles: lambda result, a4: profiles_table(result),
+    Bootstrap: lambda result, a4: refits_table(result),
+    NextFlute: lambda result, a4: next_flute_table(result),
     Plan: lambda result, a4: plan_table(result),
     Worth: lambda result, a4: worth_table(result),
 }

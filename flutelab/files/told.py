@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -13,6 +13,7 @@ from flutelab.fitting.twins import Twin
 from flutelab.units import from_degrees, millimetres
 
 MOST = 4  # blind directions told
+PARTS = 3  # unknowns of one that are told each with its size
 
 
 def told_words(result: WhatDataTell) -> list[str]:
@@ -44,7 +45,8 @@ def told_words(result: WhatDataTell) -> list[str]:
     if silent:
         lines.append(f"No note that was fitted moves with {_listed(silent, ' or ')}.")
     blind = sorted(result.blind, key=lambda b: not reported.intersection(b.parts))
-    lines += [_blind_words(one) for one in blind[:MOST]]
+    said = dict(zip(result.names, result.said, strict=True))
+    lines += [_blind_words(one, said) for one in blind[:MOST]]
     if len(blind) > MOST:
         more = len(blind) - MOST
         lines.append(f"So would {more} more such change{'s' if more > 1 else ''}.")
@@ -94,8 +96,19 @@ def _how_much(result):
     )
 
 
-def _blind_words(blind: Blind):
-    return f"{blind.words[:-1]} (no note moves by more than {max(blind.cents, 0.05):.1f} cents)."
+def _blind_words(blind: Blind, said: Mapping[str, str]):
+    words = blind.words[:-1] if len(blind.parts) <= PARTS else _shortened(blind, said)
+    return f"{words} (no note moves by more than {max(blind.cents, 0.05):.1f} cents)."
+
+
+def _shortened(blind, said):
+    """A change of many unknowns by the three that do most to the notes; the rest by name."""
+    nouns = [
+        f"{said.get(name, name)}{f' ({amount:+.2f} sd)' if n < PARTS else ''}"
+        for n, (name, amount) in enumerate(blind.parts.items())
+    ]
+    most = _capital(_listed(nouns[:PARTS]))
+    return f"{most}, with smaller parts of {_listed(nouns[PARTS:])}, would look the same"
 
 
 def _twin_words(twins: Sequence[Twin]):

@@ -12,6 +12,7 @@ from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.profiles import LEVELS, Profiles
 from flutelab.fitting.resampling import Bootstrap, bootstrap_limits
 from flutelab.fitting.sweep import Sweep
+from flutelab.model.corrections import META
 from flutelab.model.rows import Rows
 from flutelab.units import millimetres
 
@@ -195,6 +196,34 @@ def bootstrap_table(result: Bootstrap, calibration: Calibration) -> pd.DataFrame
         for end, limit in zip(_ENDS, bootstrap_limits(result, share).T, strict=True):
             columns[f"{end}_{100 * share:.0f}"] = limit
     return pd.DataFrame(columns)[shown].reset_index(drop=True)
+
+
+def refits_table(result: Bootstrap) -> pd.DataFrame:
+    """Return a row for each unknown: mean, sd and limits of the refits, in its own unit.
+
+    Corrections in the unit of `flutelab.model.corrections.META`, shifts of sessions in cents,
+    errors of sizes in mm. The model's error of each note is left out.
+    """
+    unit = [_unit_of(name) for name in result.names]
+    scale = np.where(np.array(unit) == "mm", millimetres(1.0), 1.0)
+    columns = {
+        "unknown": result.names,
+        "unit": unit,
+        "mean": scale * np.mean(result.theta, axis=0),
+        "sd": scale * result.sd,
+    }
+    for share in LEVELS:
+        for end, limit in zip(_ENDS, bootstrap_limits(result, share).T, strict=True):
+            columns[f"{end}_{100 * share:.0f}_percent"] = scale * limit
+    told = [not name.startswith("model for ") for name in result.names]
+    return pd.DataFrame(columns)[told].reset_index(drop=True)
+
+
+def _unit_of(name):
+    """The unit of an unknown by its name, which for one of several flutes ends in the flute's."""
+    if name.partition(", ")[0] in META:
+        return META[name.partition(", ")[0]]["unit"]
+    return "mm" if name.startswith("caliper, ") else "cents"
 
 
 def bootstrap_words(result: Bootstrap, calibration: Calibration) -> list[str]:

@@ -6,8 +6,15 @@ import numpy as np
 import pandas as pd
 
 from flutelab.fitting.worth import BOOK, CALIBRATED, CLEAR, FITTED, HAND, Worth, rival, size_of
-from flutelab.model.byhand import RULES
 
+# Each rule for any flute, with a window or without; of one flute see flutelab.model.byhand.
+_BEYOND = "what is beyond the head (the window's correction, or 0.6 bore radii of an open end)"
+_RULES = {
+    "straight": "c/2L, L from the sounding edge or the head to the first open hole or the foot",
+    "corrected": f"c/2L, with {_BEYOND} and 0.6 bore radii beyond the first open hole or the foot",
+    "one hole": f"c/2L, with {_BEYOND} and the first open hole beside its tail",
+    "row": f"c/2L, with {_BEYOND} and an endless row of the first two open holes",
+}
 _LATTICE = {
     BOOK: "the lattice by the book",
     CALIBRATED: "the lattice, calibrated",
@@ -35,7 +42,7 @@ def worth_table(worth: Worth) -> pd.DataFrame:
             columns |= {
                 f"{what}_{name}": values for name, values in zip(_SIZES, sizes, strict=True)
             }
-    columns["rule"] = [RULES.get(way.removesuffix(FITTED), "") for way in worth.ways]
+    columns["rule"] = [_RULES.get(way.removesuffix(FITTED), "") for way in worth.ways]
     return pd.DataFrame(columns)
 
 
