@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import reduce
+from functools import lru_cache, reduce
 from itertools import pairwise
 
 import numpy as np
@@ -15,7 +15,7 @@ from flutelab.model.chain import Chain, Formulas, chain, opening_places, wave_im
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Bore, End, Flute, Hole, Window, bore_diameter
 from flutelab.model.lattice import Elements, elements, solve, system
-from flutelab.model.modes import register_roots, searched, solved_modes, warn_of_notes
+from flutelab.model.modes import Modes, register_roots, searched, solved_modes, warn_of_notes
 from flutelab.model.rows import Rows, checked, first_open
 
 FEWEST = 20  # points: the effective ends must lie well within a quarter wave of one
@@ -88,6 +88,7 @@ def standing_wave(
     register: int | np.ndarray | None = None,
     points: int = 200,
     formulas: Formulas | None = None,
+    found: Modes | None = None,
 ) -> StandingWave:
     """Return the standing wave of each row at one of its modes.
 
@@ -103,6 +104,9 @@ def standing_wave(
     points : int
         Evenly from the head to the foot, at least 20; openings come besides.
     formulas : Formulas, optional
+    found : Modes, optional
+        These rows' modes where they are known already, with these corrections and formulas, at
+        least the register's number plus 2 of them; nobody is warned of their frequencies anew.
 
     Returns
     -------
@@ -146,7 +150,9 @@ def standing_wave(
         raise ValueError(msg)
     wanted = checked(fingerings).register if register is None else register
     wanted = np.maximum(np.broadcast_to(np.asarray(wanted, dtype=int), (len(fingerings),)), 1)
-    root, reason = _roots(flute, fingerings, corrections, wanted, formulas)
+    if found is None:
+        found = _warned_modes(flute, fingerings, corrections, wanted, formulas)
+    root, reason = _roots(found, wanted)
     cut, cut_rows, nodes = _sliced(flute, fingerings, points)
     with already_warned():
         fine = chain(cut, cut_rows, corrections, formulas)
@@ -189,16 +195,22 @@ def _names(flute):
     return (head, *(f"hole {i + 1}" for i in range(len(flute.holes))), "foot")
 
 
-def _roots(flute, fingerings, corrections, register, formulas):
-    """Eigenfrequencies (N,) of the wanted registers, and reasons; any number where none is."""
+def _warned_modes(flute, fingerings, corrections, register, formulas):
+    """As many modes as registers are sought among, with warnings of those alone."""
     count = searched(register)
     found, numbers = solved_modes(flute, fingerings, corrections, count=count, formulas=formulas)
     column = register_roots(found, register)
-    pick = np.arange(len(fingerings)), np.maximum(column, 0)
+    warn_of_notes(numbers, found.frequency[np.arange(len(column)), column][column >= 0])
+    return found
+
+
+def _roots(found, register):
+    """Eigenfrequencies (N,) of the wanted registers, and reasons; any number where none is."""
+    column = register_roots(found, register)
+    pick = np.arange(len(column)), np.maximum(column, 0)
     root, why = found.root[pick], found.reason[pick]
     why = np.where(why == "", "no mode of this register speaks", why)
     none = column < 0
-    warn_of_notes(numbers, root.real[~none])
     return np.where(none, 1000.0, root), np.where(none, why, "")
 
 
@@ -213,15 +225,12 @@ def _steady(root):
 
 def _sliced(flute, fingerings, points):
     """The flute with undrilled holes at points, its rows, and which nodes are its openings."""
-    real = np.array([h.position for h in flute.holes])
-    length = flute.foot.position
-    even = np.linspace(0.0, length, points)[1:-1]
-    distance = np.abs(even[:, None] - real)
-    even = even[np.all(distance > APART * length / (points - 1), axis=-1)]
+    real = [float(h.position) for h in flute.holes]
     # of what sizes they are does not matter, as long as a formula can be evaluated
-    drill, wall = 0.5 * bore_diameter(flute.bore, 0.0), 0.25 * bore_diameter(flute.bore, 0.0)
-    holes = [*flute.holes, *(Hole(position=x, diameter=drill, wall=wall) for x in even)]
-    order = np.argsort([*real, *even])
+    drill = 0.5 * float(bore_diameter(flute.bore, 0.0))
+    added = _points(tuple(real), float(flute.foot.position), drill, points)
+    order = np.argsort([*real, *(hole.position for hole in added)])
+    holes = [*flute.holes, *added]
     cut = _Sliced(
         bore=flute.bore,
         holes=tuple(holes[i] for i in order),
@@ -230,6 +239,15 @@ def _sliced(flute, fingerings, points):
     )
     nodes = [0, *(1 + np.flatnonzero(order < len(real))), len(holes) + 1]
     return cut, _sliced_rows(fingerings, order, drill), np.array(nodes)
+
+
+@lru_cache(maxsize=4)  # while a slider is moved the places stay the same
+def _points(real, length, drill, points):
+    """Holes at even places of a bore, none where a real hole is."""
+    even = np.linspace(0.0, length, points)[1:-1]
+    distance = np.abs(even[:, None] - np.array(real))
+    even = even[np.all(distance > APART * length / (points - 1), axis=-1)]
+    return tuple(Hole(position=x, diameter=drill, wall=drill / 2) for x in even.tolist())
 
 
 def _sliced_rows(fingerings, order, drill):

@@ -1,60 +1,180 @@
-"""The panel of the notebook on what happens inside: any fingering's standing wave."""
+"""The panel of what happens inside: any fingering's spectrum and standing wave."""
 
 from __future__ import annotations
 
-import numpy as np
+from pathlib import Path
 
+import numpy as np
+import pandas as pd
+
+from flutelab.files.tables import table
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute
-from flutelab.model.inside import standing_wave
+from flutelab.model.modes import modes
 from flutelab.model.rows import rows
+from flutelab.model.within import Within, within
 from flutelab.physics.breath import AirAlong
 from flutelab.pitch import nearest_note
-from flutelab.units import celsius, millimetres
+from flutelab.units import celsius
 from flutelab.view.panels.frame import Panel, View
-from flutelab.view.panels.kit import Fingering, Number
-from flutelab.view.panels.live import Live
-from flutelab.view.style import BLUE, PALE, VERMILION
+from flutelab.view.panels.kit import Choice, Fingering, Number
+from flutelab.view.panels.lattice_pictures import (
+    Axes,
+    modes_seen,
+    spectrum_picture,
+    wave_picture,
+)
+
+REGISTERS = 3
+_SPECTRUM = 140  # points, besides those about the modes
+_LOWEST = 0.6  # of the lowest note, where the spectrum begins
+_TOP = 4.2  # of it, where it ends
+_WARMEST = celsius(35)
+_BEYOND = (0.045, 0.015)  # m, drawn beyond head and foot: the acoustic ends lie there
+_REMARKS = {
+    "near cutoff": "It lies near the cutoff of its open holes or above: it belongs to the whole "
+    "pipe, and is trusted less.",
+    "ok": "",
+}
 
 
 def lattice_panel(flute: Flute, corrections: Corrections | None = None) -> Panel:
-    """Return a panel that shows the standing wave of any fingering in a room of any warmth."""
+    """Return a panel that looks inside a flute: any fingering, register and room.
 
-    def ask(fingering, room):
+    Parameters
+    ----------
+    flute : Flute
+    corrections : Corrections, optional
+        Without a batch axis.
+
+    Returns
+    -------
+    Panel
+        The spectrum at the head with its modes and the cutoff of the open holes; the standing
+        wave with what leaves at which opening.
+    """
+    axes = _axes(flute, corrections)
+
+    def ask(fingering, register, room):
         air = AirAlong(room_temperature=celsius(room))
-        return standing_wave(flute, rows(flute, fingering, air=air), corrections, points=80)
+        notes = rows(flute, [fingering], air=air)
+        return within(flute, notes, corrections, frequency=axes.frequency, register=register)
 
-    def sentence(wave):
-        note, off = nearest_note(wave.frequency[0])
-        return f"{wave.label[0]}: {wave.frequency[0]:.1f} Hz, {note} {off:+.0f} cents."
-
-    def begin(figure, _):
-        ax = figure.subplots()
-        ax.axhline(0, color=PALE, linewidth=1.0)
-        ax.set_xlim(millimetres(-0.01), millimetres(flute.foot.position + 0.02))
-        ax.set_ylim(-1.1, 1.1)
-        ax.set_xlabel("place in the bore, from the sounding edge [mm]")
-        ax.set_ylabel("over its largest")
-        ax.set_title("Standing wave (not the path of the air)", loc="left")
-        (pressure,) = ax.plot([], [], color=BLUE, linewidth=2.2, label="pressure")
-        (flow,) = ax.plot([], [], color=VERMILION, linewidth=2.2, linestyle="--", label="flow")
-        ax.legend(loc="upper right")
-        return pressure, flow
-
-    def move(artists, wave):
-        pressure, flow = artists
-        place = millimetres(wave.position)
-        moved = wave.flow[0].imag
-        pressure.set_data(place, wave.pressure[0].real)
-        flow.set_data(place, moved / np.max(np.abs(moved)))
+    def call(fingering, register, room):
+        return (
+            "import flutelab\nfrom flutelab.units import celsius\n\n"
+            f"flute = flutelab.read_flute({Path(flute.source).name!r})\n"
+            f"air = flutelab.AirAlong(room_temperature=celsius({room:g}))\n"
+            f"note = flutelab.rows(flute, [{fingering!r}], air=air)\n"
+            f"corrections = flutelab.{corrections or Corrections()!r}\n"
+            f"wave = flutelab.standing_wave(flute, note, corrections, register={register})\n"
+            "seen = flutelab.spectrum(flute, note, corrections)\n"
+            "print(flutelab.table(wave), flutelab.table(seen))"
+        )
 
     return Panel(
         title="Inside the flute",
         controls={
-            "fingering": Fingering(value="x" * len(flute.holes)),
+            "fingering": Fingering(value=_first(flute)),
+            "register": Choice(
+                label="Register",
+                choices={f"{n}. register": n for n in range(1, REGISTERS + 1)},
+            ),
             "room": Number(label="Room", unit="°C", value=22, low=10, high=35, step=0.5),
         },
         ask=ask,
-        sentence=sentence,
-        views=[View(draw=Live(begin, move), words=sentence)],
+        sentence=within_words,
+        views=[
+            View(draw=spectrum_picture(axes), words=_spectrum_words),
+            View(draw=wave_picture(axes), words=_wave_words),
+        ],
+        table=_openings,
+        call=call,
     )
+
+
+def _first(flute):
+    """A fingering with something to see: the lower half open."""
+    count = len(flute.holes)
+    return "x" * (count - count // 2) + "o" * (count // 2)
+
+
+def _axes(flute, corrections):
+    """Limits that hold for every fingering, register and room."""
+    count = len(flute.holes)
+    warm = AirAlong(room_temperature=_WARMEST)
+    both = rows(flute, ["x" * count, "o" * count], air=warm)
+    first = modes(flute, both, corrections, count=1).frequency[:, 0]
+    frequency = np.linspace(_LOWEST * first[0], _TOP * first[0], _SPECTRUM)
+    seen = within(flute, both, corrections, frequency=frequency)
+    size = np.abs(seen.admittance)
+    return Axes(
+        frequency=frequency, low=float(np.min(size)) / 3, high=float(np.max(size)) * 8,
+        left=-_BEYOND[0], right=float(flute.foot.position) + _BEYOND[1], openings=count + 2,
+        head="sounding edge" if seen.wave.opening[0] == "window" else "head", unit=flute.unit,
+    )  # fmt: skip
+
+
+# --- words ----------------------------------------------------------------------------------
+
+
+def within_words(seen: Within) -> str:
+    """Return what sounds, in one sentence and a remark where one is due."""
+    wave, word = seen.wave, seen.wave.label[0] or "The bare pipe"
+    if wave.reason[0]:
+        return f"{word}: nothing sounds ({wave.reason[0]})."
+    note, off = nearest_note(wave.frequency[0])
+    column = seen.column[0]
+    said = (
+        f"{word}: {wave.frequency[0]:.1f} Hz, {note} {off:+.0f} cents; Q is "
+        f"{seen.modes.q[0, column]:.0f}. {_leaves(wave)}"
+    )
+    return f"{said} {_REMARKS[seen.modes.status[0, column]]}".rstrip()
+
+
+def _leaves(wave):
+    """Which opening sends out most of the sound."""
+    share = wave.power_share[0]
+    if np.all(np.isnan(share)):
+        return "No sound leaves anywhere."
+    most = int(np.nanargmax(share))
+    return f"{_percent(share[most])} of the sound leaves at {_named(wave.opening[most])}."
+
+
+def _named(opening):
+    return opening if opening.startswith("hole") else f"the {opening}"
+
+
+def _percent(share):
+    return f"{round(float(100 * share))} %"
+
+
+def _spectrum_words(seen):
+    found = [
+        f"{f:.0f} Hz (Q {q:.0f}{', ' + status if status != 'ok' else ''})"
+        for f, q, status in modes_seen(seen)
+    ]
+    cutoff = seen.cutoff[0]
+    edge = f" The cutoff of its open holes is {cutoff:.0f} Hz." if np.isfinite(cutoff) else ""
+    return (
+        f"Spectrum of {seen.wave.label[0] or 'the bare pipe'}: peaks at {', '.join(found)}.{edge}"
+    )
+
+
+def _wave_words(seen):
+    wave = seen.wave
+    if wave.reason[0]:
+        return f"No standing wave: {wave.reason[0]}."
+    shares = [
+        f"{name} {_percent(share)}"
+        for name, share, out in zip(wave.opening, wave.power_share[0], wave.outflow[0], strict=True)
+        if out != 0
+    ]
+    return (
+        f"Standing wave at {wave.frequency[0]:.1f} Hz. Of the radiated power leave at the "
+        f"openings: {', '.join(shares) or 'nothing'}."
+    )
+
+
+def _openings(seen: Within) -> pd.DataFrame:
+    return table(seen.wave)

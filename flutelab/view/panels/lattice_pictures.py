@@ -1,0 +1,133 @@
+"""The two pictures of the panel that looks inside: they follow a slider."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from flutelab.model.within import Within
+from flutelab.units import inches, millimetres
+from flutelab.view.panels.live import Live
+from flutelab.view.style import BLUE, DARK, GREY, PALE, VERMILION
+
+_LINE, _SHARES = -1.4, -1.55  # where openings and their shares stand, below the wave
+_LEAST = 0.005  # a share that is told
+
+
+@dataclass(frozen=True, kw_only=True)
+class Axes:
+    """What stays on the pictures of one flute: limits, and how lengths are shown.
+
+    ``frequency`` (F,) [Hz] of the spectrum, ``low`` and ``high`` its limits [m3/(Pa s)];
+    ``left`` and ``right`` of the bore [m]; ``openings`` their number; ``unit`` "mm" or "in".
+    """
+
+    frequency: np.ndarray
+    low: float
+    high: float
+    left: float
+    right: float
+    openings: int
+    head: str
+    unit: str
+
+    def place(self, metres: np.ndarray | float) -> np.ndarray | float:
+        """Return places on the axis, in the unit of the flute's owner."""
+        return inches(metres) if self.unit == "in" else millimetres(metres)
+
+
+def modes_seen(seen: Within) -> Iterator[tuple[float, float, str]]:
+    """Yield frequency [Hz], Q and status of each mode on the axis of the first row."""
+    low, high = seen.frequency[[0, -1]]
+    m = seen.modes
+    for f, q, status in zip(m.frequency[0], m.q[0], m.status[0], strict=True):
+        if low <= f <= high:
+            yield f, q, status
+
+
+def spectrum_picture(axes: Axes) -> Live:
+    """Return the picture of the spectrum at the head."""
+
+    def begin(figure, _):
+        ax = figure.subplots()
+        ax.set_yscale("log")
+        ax.set_xlim(axes.frequency[[0, -1]])
+        ax.set_ylim(axes.low, axes.high)
+        ax.set_xlabel("frequency [Hz]")
+        ax.set_ylabel("admittance [m³/(Pa s)]")
+        ax.set_title("Spectrum at the head", loc="left")
+        (curve,) = ax.plot([], [], color=BLUE, linewidth=1.8, zorder=2)
+        cutoff = ax.axvline(0, color=VERMILION, linestyle="--", label="cutoff of the open holes")
+        mark = {"linestyle": "none", "marker": "o", "color": DARK, "zorder": 3}
+        (others,) = ax.plot([], [], markerfacecolor="white", label="other modes", **mark)
+        (played,) = ax.plot([], [], label="this register", **mark)
+        words = ax.text(0, 1, "", ha="center", va="bottom", zorder=4)
+        above = {"loc": "lower right", "bbox_to_anchor": (1.0, 0.98), "borderaxespad": 0.0}
+        ax.legend(handles=[played, others, cutoff], ncols=3, **above)
+        return curve, cutoff, others, played, words
+
+    def move(artists, seen):
+        curve, cutoff, others, played, words = artists
+        size = np.abs(seen.admittance[0])
+        curve.set_data(seen.frequency, size)
+        cutoff.set_xdata([seen.cutoff[0]] * 2)
+        here = seen.wave.frequency[0]
+        found = np.array([f for f, _, _ in modes_seen(seen)])
+        rest = found[found != here]
+        others.set_data(rest, np.interp(rest, seen.frequency, size))
+        top = np.interp(here, seen.frequency, size)
+        seen_here = axes.frequency[0] <= here <= axes.frequency[-1]
+        played.set_data(*(([here], [top]) if seen_here else ([], [])))
+        words.set_text(f"{here:.0f} Hz" if seen_here else "")
+        words.set_position(
+            (here if seen_here else axes.frequency[0], 1.4 * top if seen_here else 1)
+        )
+
+    return Live(begin, move, size=(9.0, 2.9))
+
+
+def wave_picture(axes: Axes) -> Live:
+    """Return the picture of the standing wave and of what leaves."""
+
+    def begin(figure, _):
+        ax = figure.subplots()
+        ax.set_xlim(axes.place(axes.left), axes.place(axes.right))
+        ax.set_ylim(-1.9, 1.45)
+        ax.set_yticks([-1, 0, 1])
+        ax.set_xlabel(f"place in the bore, from the {axes.head} [{axes.unit}]")
+        ax.set_ylabel("over its largest")
+        ax.set_title(
+            "Standing wave (not the path of the air); below, % of the sound that leaves", loc="left"
+        )
+        ax.axhline(0, color=PALE, linewidth=1.0)
+        ax.axhline(_LINE, color=DARK, linewidth=1.0)
+        (pressure,) = ax.plot([], [], color=BLUE, linewidth=2.2, label="pressure")
+        (flow,) = ax.plot([], [], color=VERMILION, linewidth=2.2, linestyle="--", label="flow")
+        ends = ax.plot([], [], color=GREY, linestyle=":", linewidth=1.8, label="acoustic ends")
+        mark = {"linestyle": "none", "marker": "o", "color": DARK, "zorder": 3}
+        (opened,) = ax.plot([], [], markerfacecolor="white", label="open", **mark)
+        (closed,) = ax.plot([], [], label="closed", **mark)
+        ax.legend(loc="upper center", ncols=5)
+        shares = [ax.text(0, _SHARES, "", ha="center", va="top") for _ in range(axes.openings)]
+        return pressure, flow, *ends, opened, closed, *shares
+
+    def move(artists, seen):
+        pressure, flow, ends, opened, closed, *shares = artists
+        wave = seen.wave
+        moved, largest = wave.flow[0].imag, np.max(np.abs(wave.flow[0].imag))
+        pressure.set_data(axes.place(wave.position), wave.pressure[0].real)
+        flow.set_data(axes.place(wave.position), moved / largest if largest > 0 else moved)
+        limits = axes.place(np.array([wave.effective_head[0], wave.effective_end[0]]))
+        ends.set_data(np.repeat(limits, 3), [-1.15, 1.05, np.nan] * 2)
+        out, place = wave.outflow[0] != 0, axes.place(wave.place)
+        opened.set_data(place[out], np.full(np.sum(out), _LINE))
+        closed.set_data(place[~out], np.full(np.sum(~out), _LINE))
+        for words, x, part in zip(
+            shares, place, np.where(out, wave.power_share[0], 0), strict=True
+        ):
+            words.set_text(f"{100 * part:.0f}" if abs(part) > _LEAST else "")
+            words.set_x(x)
+
+    return Live(begin, move, size=(9.0, 3.4))

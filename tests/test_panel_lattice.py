@@ -1,0 +1,104 @@
+"""The panel that looks inside a flute: any fingering, register and room."""
+
+import io
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+import flutelab
+from flutelab.units import celsius
+from flutelab.view.panels.lattice import lattice_panel
+
+DEMO = Path(__file__).resolve().parent.parent / "data-demo"
+
+
+@pytest.fixture(scope="module")
+def panel():
+    return lattice_panel(flutelab.read_flute(DEMO / "half-inch-six.toml"))
+
+
+@pytest.fixture(autouse=True)
+def _as_at_first(panel):
+    panel.reset()
+
+
+def test_it_says_what_sounds_and_where_it_leaves(panel):
+    flute = flutelab.read_flute(DEMO / "half-inch-six.toml")
+    air = flutelab.AirAlong(room_temperature=celsius(22))
+    notes = flutelab.rows(flute, ["xxxooo"], air=air)
+    wave = flutelab.standing_wave(flute, notes)
+    share = round(100 * wave.power_share[0, 0])
+    assert panel.sentence.text.startswith(f"xxxooo: {wave.frequency[0]:.1f} Hz, F5 ")
+    assert f"{share} % of the sound leaves at the window." in panel.sentence.text
+    assert f"window {share} %, hole 4" in panel.pictures[1].alt
+    assert "The cutoff of its open holes is 1509 Hz." in panel.pictures[0].alt
+
+
+@pytest.mark.parametrize(
+    ("control", "value", "words"),
+    [
+        ("fingering", "xoxooo", "xoxooo: "),
+        ("fingering", "oooooo", "oooooo: 9"),
+        ("register", 2, "trusted less"),
+        ("room", 30.0, "xxxooo: 6"),
+    ],
+)
+def test_each_control_moves_both_pictures(panel, control, value, words):
+    before = [picture.png for picture in panel.pictures]
+    said = panel.sentence.text
+    panel.controls[control].value = value
+    assert words in panel.sentence.text
+    assert panel.sentence.text != said
+    assert all(p.png != old for p, old in zip(panel.pictures, before, strict=True))
+
+
+def test_a_warm_room_raises_the_note(panel):
+    cool = panel.answer.wave.frequency[0]
+    panel.controls["room"].value = 32.0
+    # sound speed of the room's part of the air alone would give 29 cents
+    assert 10 < flutelab.pitch.cents(panel.answer.wave.frequency[0], cool) < 29
+
+
+def test_a_wrong_room_is_told_and_mended(panel):
+    room, before = panel.controls["room"], panel.pictures[0].png
+    room.type_in("60")
+    assert room.fault == "'60': Room can be 10.0 to 35.0 °C here"
+    assert panel.pictures[0].png == before
+    room.type_in("24,5")
+    assert (room.fault, room.value) == ("", 24.5)
+    assert panel.pictures[0].png != before
+
+
+def test_a_register_that_does_not_speak_is_told(panel):
+    panel.set(fingering="xxxxox", register=3)
+    if panel.answer.wave.reason[0]:
+        assert "nothing sounds" in panel.sentence.text
+        assert panel.pictures[1].alt.startswith("No standing wave")
+    panel.set(fingering="xxxxxx", register=1)
+    assert np.isnan(panel.answer.cutoff[0])
+    assert "cutoff" not in panel.pictures[0].alt
+
+
+@pytest.mark.filterwarnings("ignore:window")  # of the whole spectrum's highest frequency
+def test_table_call_and_still(panel, capsys, monkeypatch):
+    panel.table.unfolded = panel.call.unfolded = True
+    assert [row[4] for row in panel.table.rows] == [
+        "window",
+        *(f"hole {n}" for n in range(1, 7)),
+        "foot",
+    ]
+    monkeypatch.chdir(DEMO)
+    names = {}
+    exec(panel.call.text, names)
+    capsys.readouterr()
+    assert f"{names['wave'].frequency[0]:.1f} Hz" in panel.sentence.text
+    still = Image.open(io.BytesIO(panel._repr_mimebundle_()["image/png"]))
+    assert still.size == (900, 34 + 290 + 340)
+
+
+def test_plain_pipes_and_pipes_without_a_window(panel):
+    bare = lattice_panel(flutelab.read_flute(DEMO / "plain-pipe-300.toml"))
+    assert bare.sentence.text.startswith("The bare pipe: ")
+    assert "head 50 %, foot 50 %" in bare.pictures[1].alt
