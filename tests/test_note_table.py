@@ -97,8 +97,8 @@ def test_the_bores_air_follows_from_the_rooms_and_it_is_said(read):
 
 
 def test_a_pipe_without_a_window_has_no_air_at_the_window(read):
-    told = [read(HEAD + text, flute).reading[0] for text, flute in (("xx,523,21\n", FLUTE),
-                                                                   (",430,21\n", PIPE))]  # fmt: skip
+    cases = ("xx,523,21\n", FLUTE), (",430,21\n", PIPE)
+    told = [read(HEAD + text, flute).reading[0] for text, flute in cases]
     assert "from the room's: at the window " in told[0]
     assert "from the room's: at the head " in told[1]
 

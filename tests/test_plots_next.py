@@ -1,12 +1,14 @@
 """The picture of what to measure next: the bars are the plan's, and none is lost."""
 
+import itertools
+
 import numpy as np
 import pytest
-from made_notes import PIPE, SCALE, SIX, notes_of
+from made_notes import PIPE, SCALE, SIX, demo, notes_of
 from matplotlib import pyplot as plt
 
 from flutelab import calibrate
-from flutelab.files.next_words import cost_words, shop_scale, two_digits
+from flutelab.files.next_words import cost_words, idea_words, ideas, shop_scale, two_digits
 from flutelab.fitting.next_measurement import next_measurement
 from flutelab.view.plots.next_measurement import PER_KIND, plot_next_measurement
 from flutelab.view.style import draw_without_windows
@@ -88,3 +90,37 @@ def test_on_axes_of_ones_own_and_with_nothing_to_draw():
     ax = plot_next_measurement(none)
     assert not bars(ax)
     ax.figure.canvas.draw()
+
+
+@pytest.fixture(scope="module")
+def pooled():
+    return next_measurement(calibrate(demo("half-inch-six"), demo("tapered-wood-six")))
+
+
+def test_an_idea_is_drawn_once_with_the_flutes_that_it_is_for(pooled):
+    every = ideas(pooled, range(len(pooled.candidates)))
+    keys = [(pooled.candidates[i.number].kind, i.name, pooled.without_jet[i.number]) for i in every]
+    assert len(set(keys)) == len(keys) < len(pooled.candidates)
+    again = next(i for i in every if i.name == "every note again, on another day")
+    assert len(again.flutes) == 2
+    assert idea_words(again) == (
+        f"every note again, on another day ({again.flutes[0]}, or 1 other flute)"
+    )
+    # the one that is told is the best of them
+    same = [n for n, c in enumerate(pooled.candidates) if c.name.endswith(again.name)]
+    assert again.number == min(same, key=lambda n: pooled.sd_left[n])
+    assert all(not i.flutes for i in every if not pooled.candidates[i.number].readings)
+
+
+def test_long_names_are_wrapped_and_stay_inside(pooled):
+    ax = plot_next_measurement(pooled)
+    ax.figure.canvas.draw()
+    width, height = ax.figure.canvas.get_width_height()
+    labels = ax.get_yticklabels()
+    boxes = [label.get_window_extent() for label in labels]
+    assert any("\n" in label.get_text() for label in labels)
+    assert all(0 <= box.x0 < box.x1 <= width and 0 <= box.y0 < box.y1 <= height for box in boxes)
+    for above, below in itertools.pairwise(sorted(boxes, key=lambda box: -box.y0)):
+        assert below.y1 <= above.y0 + 1
+    # at least a third of the picture is left for the bars
+    assert ax.get_window_extent().width > width / 3

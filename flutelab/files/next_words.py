@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -103,6 +105,57 @@ def ranked(plan: Plan) -> list[int]:
     order = np.argsort(plan.sd_left, kind="stable").tolist()
     apart = is_of_window(plan) and not np.all(plan.without_jet)
     return [n for n in order if not (apart and plan.without_jet[n])]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Idea:
+    """One thing to do, on whichever flute: the best one's number in the plan.
+
+    ``name`` without a flute's; ``flutes`` that it may be done on, the best first, empty where
+    there is one flute only or none is needed.
+    """
+
+    number: int
+    name: str
+    flutes: tuple[str, ...]
+
+
+def ideas(plan: Plan, numbers: Iterable[int]) -> list[Idea]:
+    """Return the measurements of some numbers, each idea once with the flutes that it is for.
+
+    In the order of `numbers`: the first of each idea counts.
+    """
+    first: dict[tuple[str, str, bool], int] = {}
+    flutes: dict[tuple[str, str, bool], list[str]] = {}
+    for n in numbers:
+        candidate = plan.candidates[n]
+        flute, name = _parted_name(candidate)
+        key = candidate.kind, name, bool(plan.without_jet[n])
+        first.setdefault(key, n)
+        flutes.setdefault(key, []).extend([flute] if flute else [])
+    return [
+        Idea(number=n, name=key[1], flutes=tuple(dict.fromkeys(flutes[key])))
+        for key, n in first.items()
+    ]
+
+
+def _parted_name(candidate):
+    """The flute that a candidate's name begins with, where there are several, and the rest."""
+    parts = candidate.name.split(": ")
+    for n in range(1, len(parts)):
+        flute = ": ".join(parts[:n])
+        if candidate.words.endswith(f"; the flute is {flute!r}"):
+            return flute, ": ".join(parts[n:])
+    return "", candidate.name
+
+
+def idea_words(idea: Idea) -> str:
+    """Return an idea with the flute that it is best done on, and how many others would do."""
+    if not idea.flutes:
+        return idea.name
+    more = len(idea.flutes) - 1
+    others = f", or {more} other flute{'s' if more > 1 else ''}" if more else ""
+    return f"{idea.name} ({idea.flutes[0]}{others})"
 
 
 def is_of_window(plan: Plan) -> bool:

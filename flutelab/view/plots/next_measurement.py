@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections import Counter
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
-from flutelab.files.next_words import cost_words, shop_scale, two_digits
+from flutelab.files.next_words import cost_words, idea_words, ideas, shop_scale, two_digits
 from flutelab.fitting.next_measurement import Plan
 from flutelab.view.plots.parts import new_axes
 from flutelab.view.style import BLACK, BLUE, DARK, ORANGE, SKY, VERMILION, style
 
 PER_KIND = 2  # bars at most
+_LETTERS = 42  # of a bar's name in one line
+_MORE = 0.55  # of a line's height, for each further one of its name
 _LINE = 0.34  # inches of height a bar
 _APART = 1.2  # lines, above those that part the jet from the window
 _THICK = 0.66  # of a line
@@ -38,37 +41,56 @@ def plot_next_measurement(plan: Plan, *, ax: Axes | None = None) -> Axes:
     Returns
     -------
     Axes
-        A bar a measurement, the best two of each kind, best at the top: the sd that it would
-        leave, told at its end with the cost in readings; a line at the sd now. Where driven
-        readings part the jet's pull from the window, they stand apart below, with the line
-        of what is known now beside an unknown pull.
+        A bar an idea, on the flute where it is best, the best two of each kind, best at the top:
+        the sd that it would leave, told at its end with the cost in readings; a line at the sd
+        now. Where driven readings part the jet's pull from the window, they stand apart below,
+        with the line of what is known now beside an unknown pull.
     """
     groups = [some for some in (_best_of(plan, False), _best_of(plan, True)) if some]
-    count = sum(map(len, groups)) + _APART * (len(groups) - 1)
-    ax = ax or new_axes(2.5 + _LINE * count)
+    places = _places(groups)
+    last = max((line for some in places for line in some), default=-1.0)
+    ax = ax or new_axes(2.5 + _LINE * (1 + last))
     with style():
-        line, names = 0.0, {}
-        for some in groups:
-            for n in some:
-                names[line] = plan.candidates[n].name
-                _draw_bar(ax, line, plan, n)
-                line += 1
-            _draw_now(ax, line - len(some), line - 1, plan, some[0])
-            line += _APART
+        names = {}
+        for some, lines in zip(groups, places, strict=True):
+            for idea, line in zip(some, lines, strict=True):
+                names[line] = _label(idea)
+                _draw_bar(ax, line, plan, idea.number)
+            _draw_now(ax, lines[0], lines[-1], plan, some[0].number)
         if len(groups) > 1:
-            _tell_parted(ax, len(groups[0]) + _APART, plan)
+            _tell_parted(ax, places[1][0], plan)
         _name(ax, plan, names)
     return ax
 
 
+def _places(groups):
+    """Where each bar of each group lies, further apart where its name takes several lines."""
+    places, line = [], 0.0
+    for some in groups:
+        places.append([])
+        for idea in some:
+            extra = _MORE * _label(idea).count("\n") / 2
+            places[-1].append(line + extra)
+            line += 1 + 2 * extra
+        line += _APART
+    return places
+
+
+def _label(idea):
+    """The idea, and on a line of its own the flutes that it is for."""
+    name, whose = idea.name, idea_words(idea).removeprefix(idea.name).strip()
+    return "\n".join(textwrap.fill(part, _LETTERS) for part in (name, whose) if part)
+
+
 def _best_of(plan, parted):
-    """Numbers of the best few of each kind, the jet parted from the window or not."""
+    """The best few ideas of each kind, the jet parted from the window or not."""
     seen, found = Counter(), []
-    for n, candidate in enumerate(plan.candidates):
-        if plan.without_jet[n] == parted:
-            seen[candidate.kind] += 1
-            if seen[candidate.kind] <= PER_KIND:
-                found.append(n)
+    some = [n for n in range(len(plan.candidates)) if plan.without_jet[n] == parted]
+    for idea in ideas(plan, some):
+        kind = plan.candidates[idea.number].kind
+        seen[kind] += 1
+        if seen[kind] <= PER_KIND:
+            found.append(idea)
     return found
 
 
@@ -120,8 +142,9 @@ def _name(ax, plan, names):
     ax.set_ylim(max(names, default=0.0) + 0.6, -1.3)
     most = np.max(np.concatenate([plan.sd_left, plan.sd_before, [plan.sd_now]]))
     ax.set_xlim(0.0, 1.08 * scale * most)
-    ax.set_xlabel(f"standard deviation that would be left of {plan.said} [{unit}]")
-    title = f"What to measure next, to know {plan.said}"
+    left = f"standard deviation that would be left of {plan.said} [{unit}]"
+    ax.set_xlabel(textwrap.fill(left, 72))
+    title = textwrap.fill(f"What to measure next, to know {plan.said}", 64)
     ax.set_title(title, loc="left")
     looks = dict.fromkeys(_look(c) for c in plan.candidates)
     handles = [
