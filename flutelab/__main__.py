@@ -9,14 +9,15 @@ import re
 import subprocess
 import sys
 import warnings
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-import flutelab
+from flutelab import __version__
 from flutelab.errors import DataError, FitWarning, ValidityWarning
 from flutelab.files.archive import Settings, archive_of, inputs_of
 from flutelab.files.archived_results import results_of
+from flutelab.files.command_parser import command_parser
 from flutelab.files.constants_file import constants_text, read_constants
 from flutelab.files.flute_file import read_flute
 from flutelab.files.foretell import all_fingerings, foretell, usual_fingerings
@@ -32,12 +33,8 @@ from flutelab.files.options import (
     flute_name,
     humidity,
     left_over,
-    nearest,
-    number,
     pressure,
     reference_pitch,
-    register,
-    seed,
     temperature,
 )
 from flutelab.files.plan import plan
@@ -55,18 +52,16 @@ from flutelab.files.workspace import (
     prepare_workspace,
 )
 from flutelab.files.zipped import zip_bytes
-from flutelab.fitting.calibrate import DEFAULT_FREE, OWN, calibrate, own_fault, refuse_doubled
+from flutelab.fitting.calibrate import DEFAULT_FREE, calibrate, own_fault, refuse_doubled
 from flutelab.fitting.flutes import for_next_flute
 from flutelab.fitting.identifiability import warn_of_blind, what_data_tell
 from flutelab.fitting.problem import FitError
 from flutelab.fitting.progress import text_progress
 from flutelab.fitting.suspects import suspects, suspects_unfitted
-from flutelab.model.corrections import NAMES
 from flutelab.view.plots import drawings_of, plot_calibration
 from flutelab.view.plots.for_paper import paper_files
 from flutelab.view.style import close, draw_without_windows, picture_files
 
-_A4 = "pitch of A4 for the names of notes (default: 440)"
 DONE, BAD_INPUT, INTERRUPTED = 0, 2, 130
 
 
@@ -97,164 +92,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return code
 
 
-class _Parser(argparse.ArgumentParser):
-    """Says what was probably meant."""
-
-    def error(self, message):
-        """Print the usage and what is wrong, and stop."""
-        if choice := re.search(r"invalid choice: '(.+?)' \(choose from (.+)\)", message):
-            message += nearest(choice[1], re.findall(r"[\w-]+", choice[2]))
-        if told := re.search(r"argument (--[\w-]+): expected one argument", message):
-            value = "-2C" if told[1] in ("--room", "--bore") else "VALUE"
-            message += f"; one that begins with - needs a =, as in {told[1]}={value}"
-        if message.endswith("required: flute"):
-            message += "; write the flute file right after the command, before the options"
-        super().error(message)
-
-
 def _options(arguments) -> argparse.Namespace:
     check_blanks(arguments)
-    parser, commands = _parser()
+    parser, commands = command_parser(_COMMANDS, __version__)
     options, left = parser.parse_known_args(arguments)
     if left:
         known = re.findall(r"--[\w-]+", commands[options.command].format_usage())
         raise left_over(left, f"flutelab {options.command}", known)
     return options
-
-
-def _parser() -> tuple[argparse.ArgumentParser, Mapping[str, argparse.ArgumentParser]]:
-    """The parser, and those of the commands by name."""
-    parser = _Parser(
-        prog="flutelab",
-        description="Fit the end corrections of duct flutes to measured notes, and foretell notes.",
-    )
-    parser.add_argument("--version", action="version", version=flutelab.__version__)
-    commands = parser.add_subparsers(required=True, metavar="COMMAND", dest="command")
-    _predict_parser(commands)
-    _calibrate_parser(commands)
-    _look_parser(commands)
-    _why_parser(commands)
-    _next_parser(commands)
-    opening = commands.add_parser("open", help="open the notebooks in a folder of your own")
-    opening.add_argument("folder", nargs="?", help='default: "My flutes" in your documents')
-    opening.add_argument(
-        "--class",
-        dest="for_class",
-        action="store_true",
-        help="for a projector: larger letters, and what a class tries is not saved by itself",
-    )
-    opening.set_defaults(run=_open)
-    return parser, commands.choices
-
-
-def _predict_parser(commands) -> None:
-    predict = commands.add_parser("predict", help="foretell the notes of a flute file")
-    predict.add_argument("flute", help="flute file (TOML)")
-    predict.add_argument("--constants", metavar="FILE", help="constants file of a calibration")
-    predict.add_argument(
-        "--with-offset", action="store_true", help="apply the calibration's air offset too"
-    )
-    _air_options(predict)
-    which = predict.add_mutually_exclusive_group()
-    which.add_argument("--fingering", nargs="+", metavar="xxxxoo", help="default: hole by hole")
-    which.add_argument("--all", action="store_true", help="every fingering of the flute")
-    predict.add_argument(
-        "--register", type=register, default=1, metavar="1-4", help="2 = overblown (default: 1)"
-    )
-    predict.add_argument("--a4", type=number, default=440.0, metavar="HZ", help=_A4)
-    predict.add_argument("--csv", action="store_true", help="print a CSV table")
-    predict.set_defaults(run=_predict)
-
-
-def _air_options(parser) -> None:
-    warmth = parser.add_mutually_exclusive_group()
-    warmth.add_argument("--room", metavar="22C", help="room temperature, in C, F or K")
-    warmth.add_argument("--bore", metavar="26C", help="that of the air in the bore, in C, F or K")
-    parser.add_argument("--humidity", type=number, metavar="PERCENT", help="relative (default: 50)")
-
-
-def _look_parser(commands) -> None:
-    inside = commands.add_parser("look", help="show why the notes of a flute are where they are")
-    inside.add_argument("flute", help="flute file (TOML)")
-    inside.add_argument("--constants", metavar="FILE", help="constants file of a calibration")
-    _air_options(inside)
-    inside.add_argument("--fingering", nargs="+", metavar="xxxxoo", help="default: hole by hole")
-    inside.add_argument(
-        "--register", type=register, default=1, metavar="1-4", help="2 = overblown (default: 1)"
-    )
-    inside.add_argument(
-        "--breath",
-        metavar="520Pa",
-        help="blowing pressure, for the jet, in Pa, hPa, kPa, mbar, or mm, cm or in of water",
-    )
-    inside.add_argument("--out", metavar="DIR", help="folder for tables and pictures")
-    inside.add_argument("--overwrite", action="store_true", help="replace files that are there")
-    inside.add_argument("--a4", type=number, default=440.0, metavar="HZ", help=_A4)
-    inside.set_defaults(run=_look)
-
-
-def _why_parser(commands) -> None:
-    asked = commands.add_parser(
-        "why", help="show what could explain notes that do not match, before any fit"
-    )
-    asked.add_argument(
-        "files", nargs="+", metavar="FLUTE NOTES", help="each note table after its flute file"
-    )
-    asked.add_argument("--out", metavar="DIR", help="folder for tables and pictures")
-    asked.add_argument("--overwrite", action="store_true", help="replace files that are there")
-    asked.set_defaults(run=_why, a4=440.0)
-
-
-def _next_parser(commands) -> None:
-    asked = commands.add_parser(
-        "next", help="rank what to measure next by the doubt that it would leave"
-    )
-    asked.add_argument(
-        "files", nargs="+", metavar="FLUTE NOTES", help="each note table after its flute file"
-    )
-    target = asked.add_mutually_exclusive_group()
-    target.add_argument(
-        "--of", metavar="NAME[,NAME...]", default="window",
-        help=f"corrections to know better (default: window) of: {' '.join(NAMES)}",
-    )  # fmt: skip
-    target.add_argument(
-        "--fingering", nargs="+", metavar="xxxxoo", help="notes of the first flute to foretell"
-    )
-    _own_option(asked, "")
-    asked.add_argument("--out", metavar="DIR", help="folder for tables and pictures")
-    asked.add_argument("--overwrite", action="store_true", help="replace files that are there")
-    asked.set_defaults(run=_next, a4=440.0)
-
-
-def _calibrate_parser(commands) -> None:
-    fit = commands.add_parser("calibrate", help="fit the corrections to measured notes")
-    fit.add_argument(
-        "files", nargs="+", metavar="FLUTE NOTES", help="each note table after its flute file"
-    )
-    fit.add_argument(
-        "--free", metavar="NAME[,NAME...]", default=",".join(DEFAULT_FREE),
-        help=f"corrections to report (default: {','.join(DEFAULT_FREE)}) of: {' '.join(NAMES)}",
-    )  # fmt: skip
-    _own_option(fit, "; with others the constants are those of the next flute")
-    fit.add_argument("--robust", action="store_true", help="let stray notes pull less")
-    fit.add_argument("--out", metavar="DIR", help="folder for constants, table and picture")
-    fit.add_argument(
-        "--archive", metavar="FILE.zip", help="all inputs, results and pictures, for a paper"
-    )
-    fit.add_argument(
-        "--seed", type=seed, default=0, metavar="N", help="of what is drawn at random (default: 0)"
-    )
-    fit.add_argument("--overwrite", action="store_true", help="replace files that are there")
-    fit.add_argument("--a4", type=number, default=440.0, metavar="HZ", help=_A4)
-    fit.set_defaults(run=_calibrate)
-
-
-def _own_option(parser, more) -> None:
-    parser.add_argument(
-        "--own", metavar="NAME[,NAME...]", default=",".join(OWN),
-        help="of several flutes, corrections that each has for itself (default: "
-        f"{','.join(OWN)}){more}",
-    )  # fmt: skip
 
 
 def _predict(options) -> int:
@@ -480,6 +325,16 @@ def _wait_for(process) -> int:
             return process.wait()
         except KeyboardInterrupt:
             continue
+
+
+_COMMANDS = {
+    "predict": _predict,
+    "calibrate": _calibrate,
+    "look": _look,
+    "why": _why,
+    "next": _next,
+    "open": _open,
+}
 
 
 if __name__ == "__main__":

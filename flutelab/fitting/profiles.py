@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import chdtri
 
-from flutelab.fitting.budget import coverage_factor, freedom_of, index_of, reported_names
+from flutelab.fitting.budget import freedom_of, index_of, reported_names
 from flutelab.fitting.calibrate import Calibration
+from flutelab.fitting.freedom import coverage_factor
 from flutelab.fitting.many import Many
 
 # The rise of chi2 at the limits of 68.3 and 95 %: 1 and 3.84, where the readings' sd is known

@@ -135,8 +135,7 @@ def bootstrap(
     except KeyboardInterrupt:
         if not done:
             raise
-    theta = np.concatenate(theta)
-    kept = theta[np.all(np.isfinite(theta), axis=1)]
+    kept = np.concatenate([some[np.all(np.isfinite(some), axis=1)] for some in theta])
     return Bootstrap(
         names=tuple(name_of(many.problem, p) for p in many.problem.parameters),
         theta=kept,

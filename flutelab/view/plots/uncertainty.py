@@ -8,8 +8,9 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from flutelab.files.uncertainty_words import PART_WORDS, budget_table
-from flutelab.fitting.budget import PARTS, Budget, coverage_factor, freedom_of
+from flutelab.fitting.budget import PARTS, Budget, freedom_of
 from flutelab.fitting.calibrate import Calibration
+from flutelab.fitting.freedom import coverage_factor
 from flutelab.fitting.profiles import RISES, Profiles
 from flutelab.fitting.resampling import Bootstrap, bootstrap_limits
 from flutelab.view.plots.parts import handle, name_notes, new_axes
