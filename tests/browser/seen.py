@@ -12,7 +12,7 @@ from pathlib import Path
 SMALLEST = 14  # px, of letters at 1280 x 800
 TARGET = 24  # px, of a control either way: WCAG 2.2, 2.5.8
 _SCRIPT = (Path(__file__).parent / "seen.js").read_text(encoding="utf-8")
-_NAMED = "slider|textbox|button|combobox|checkbox|radio|img|spinbutton|group|table"
+_NAMED = "slider|textbox|button|combobox|checkbox|radio|img|spinbutton|table"
 _ROLE = re.compile(rf"^\s*- ['\"]?({_NAMED})\b(?: \"((?:[^\"\\]|\\.)*)\")?")
 
 
