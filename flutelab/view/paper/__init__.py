@@ -1,5 +1,6 @@
 """Sheets and class papers as PDF, on A4 or Letter."""
 
+from flutelab.view.paper.class_papers import class_papers
 from flutelab.view.paper.sheets import measuring_sheet, note_sheet
 
-__all__ = ["measuring_sheet", "note_sheet"]
+__all__ = ["class_papers", "measuring_sheet", "note_sheet"]

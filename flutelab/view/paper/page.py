@@ -34,6 +34,9 @@ _SIDE, _TOP, _BOTTOM = 15.0, 12.0, 10.0
 _LEADING = 1.28  # from line to line, in sizes
 _PAD = 1.4  # between a box and its text
 _THIN, _THICK = 0.2, 0.45
+_GRID = 5.0
+_TRIANGLE = 5.4  # height of the sign beside a caution
+_ROUNDING = 1e-6
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,7 +83,12 @@ def _size(paper: str) -> tuple[float, float]:
 
 
 def set_pages(
-    blocks: Iterable[Block], *, paper: str, title: str, caution_first: bool = False
+    blocks: Iterable[Block],
+    *,
+    paper: str,
+    title: str,
+    caution_first: bool = False,
+    numbers: tuple[int, int] | None = None,
 ) -> tuple[Page, ...]:
     """Set blocks on as many pages as they need.
 
@@ -91,32 +99,33 @@ def set_pages(
     title : str
         Stands at the top of every page.
     caution_first : bool
-        The sentence about local rules stands below the title of the first page, not at the
-        foot of it.
+        The sentence about local rules stands below the title, not at the foot of the page.
+    numbers : (first, count), optional
+        Of pages, where these are some of a longer paper. Default: all of it.
 
     Raises
     ------
     ValueError
         A paper that is not known, or blocks kept together that fit on no page.
     """
-    _, height = _size(paper)
-    top, bottom = first_top(paper, caution_first), height - foot_height(paper)
-    y, start, sheets = top, top, [[]]
+    top, fits = first_top(paper, caution_first), room(paper, caution_first=caution_first)
+    y, sheets = top, [[]]
     for group in _kept_together(blocks):
         tall = sum(block.height + block.after for block in group) - group[-1].after
-        if tall > room(paper) + 1e-6:
+        if tall > fits + _ROUNDING:
             msg = f"{title}: {tall:.0f} mm do not fit on one side of {paper}; there is room for "
-            msg += f"{room(paper):.0f} mm"
+            msg += f"{fits:.0f} mm"
             raise ValueError(msg)
-        if y > start and y + tall > bottom + 1e-6:
+        if y > top and y + tall > top + fits + _ROUNDING:
             sheets.append([])
-            y = start = first_top(paper, False)
+            y = top
         for block in group:
             sheets[-1] += moved(block.items, left=_SIDE, top=y, scale=1.0)
             y += block.height + block.after
+    first, count = numbers or (1, len(sheets))
     return tuple(
-        _page(items, paper, title, number, len(sheets), caution_first and number == 1)
-        for number, items in enumerate(sheets, 1)
+        _page(items, paper, title, (number, count), caution_first)
+        for number, items in enumerate(sheets, first)
     )
 
 
@@ -126,14 +135,16 @@ def first_top(paper: str, caution_first: bool) -> float:
     return _TOP + 1.5 * TITLE + (lines * _LEADING * BODY + 4.0 if lines else 0.0)
 
 
-def foot_height(paper: str) -> float:
+def foot_height(paper: str, caution_first: bool) -> float:
     """Return how much room a page's closing lines take [mm]."""
-    return _BOTTOM + (1 + len(_closing(paper))) * _LEADING * SMALL + 3.0
+    lines = 0 if caution_first else len(_closing(paper))
+    return _BOTTOM + (1 + lines) * _LEADING * SMALL + 3.0
 
 
 def room(paper: str, *, caution_first: bool = False) -> float:
-    """Return how high the blocks of a first page may be together [mm]."""
-    return _size(paper)[1] - foot_height(paper) - first_top(paper, caution_first)
+    """Return how high the blocks of one page may be together [mm]."""
+    feet = foot_height(paper, caution_first)
+    return _size(paper)[1] - feet - first_top(paper, caution_first)
 
 
 def one_side(blocks: Sequence[Block]) -> list[Block]:
@@ -161,7 +172,7 @@ def _closing(paper: str) -> list[str]:
 
 
 def _page(
-    items: list[Item], paper: str, title: str, number: int, count: int, caution_first: bool
+    items: list[Item], paper: str, title: str, number: tuple[int, int], caution_first: bool
 ) -> Page:
     width, height = _size(paper)
     base = _TOP + 0.8 * TITLE
@@ -169,16 +180,16 @@ def _page(
     if caution_first:
         top = _TOP + 1.5 * TITLE
         furniture += moved(_warning(_local_rules(paper), BODY, True), left=_SIDE, top=top, scale=1)
-    y = height - _BOTTOM - (len(_closing(paper))) * _LEADING * SMALL
+    closing = [] if caution_first else _closing(paper)
+    y = height - _BOTTOM - len(closing) * _LEADING * SMALL
     rule = {"start": (_SIDE, y - 4.0), "end": (width - _SIDE, y - 4.0)}
     furniture.append(Line(**rule, stroke=DARK, thick=_THIN))
-    closing = [] if caution_first else _closing(paper)
     for n, line in enumerate(closing):
         furniture.append(Text(at=(_SIDE, y + n * _LEADING * SMALL), text=line, size=SMALL))
     y += len(closing) * _LEADING * SMALL
     furniture.append(Text(at=(_SIDE, y), text=f"flutelab: {title}", size=SMALL))
     where = {"at": (width - _SIDE, y), "anchor": "end"}
-    furniture.append(Text(**where, text=f"page {number} of {count}", size=SMALL))
+    furniture.append(Text(**where, text=f"page {number[0]} of {number[1]}", size=SMALL))
     return Page(width=width, height=height, items=(*items, *furniture))
 
 
@@ -187,8 +198,8 @@ def _page(
 
 def heading(text: str) -> Block:
     """Return a heading that stays with what follows."""
-    line = Text(at=(0.0, HEADING), text=text, size=HEADING, bold=True)
-    return Block(height=_LEADING * HEADING, items=(line,), after=1.2, keep=True)
+    line = Text(at=(0.0, HEADING + 1.2), text=text, size=HEADING, bold=True)
+    return Block(height=_LEADING * HEADING + 1.2, items=(line,), after=0.9, keep=True)
 
 
 def paragraph(text: str, width: float, *, size: float = BODY, bold: bool = False) -> Block:
@@ -205,15 +216,17 @@ def _lines(lines: Sequence[str], left: float, size: float, bold: bool = False) -
     ]
 
 
-def listed(entries: Sequence[str], width: float, *, marks: Sequence[str] = ()) -> list[Block]:
+def listed(
+    entries: Sequence[str], width: float, *, marks: Sequence[str] = (), size: float = BODY
+) -> list[Block]:
     """Return a list, each entry with its mark (default a dash) and a hanging indent."""
     marks = tuple(marks) or ("–",) * len(entries)
-    indent = max(text_width(mark, BODY) for mark in marks) + 2.0 if marks else 0.0
+    indent = max((text_width(mark, size) for mark in marks), default=0.0) + 2.0
     blocks = []
     for mark, entry in zip(marks, entries, strict=True):
-        lines = wrapped(entry, width - indent, BODY)
-        items = (*_lines([mark], 0.0, BODY), *_lines(lines, indent, BODY))
-        blocks.append(Block(height=len(lines) * _LEADING * BODY, items=items, after=0.8))
+        lines = wrapped(entry, width - indent, size)
+        items = (*_lines([mark], 0.0, size), *_lines(lines, indent, size))
+        blocks.append(Block(height=len(lines) * _LEADING * size, items=items, after=0.8))
     return blocks
 
 
@@ -221,13 +234,14 @@ def caution(key: str, width: float) -> Block:
     """Return a caution of `CAUTIONS`, to stand at the step that it concerns."""
     lines = wrapped(CAUTIONS[key], width - 10.0, SMALL)
     items = _warning(lines, SMALL, False)
-    return Block(height=len(lines) * _LEADING * SMALL + 1.0, items=items, after=1.6)
+    height = max(len(lines) * _LEADING * SMALL, _TRIANGLE)
+    return Block(height=height, items=items, after=1.4)
 
 
 def _warning(lines: Sequence[str], size: float, bold: bool) -> tuple[Item, ...]:
     """Return lines beside a triangle with an exclamation mark."""
-    tall = 5.2
-    triangle = Polygon(points=((0.0, tall), (3.0, 0.0), (6.0, tall)), thick=_THICK, fill="#FFFFFF")
+    tall = _TRIANGLE - 0.2
+    triangle = Polygon(points=((0.0, tall), (3.0, 0.2), (6.0, tall)), thick=_THICK, fill="#FFFFFF")
     mark = Text(at=(3.0, tall - 0.7), text="!", size=3.6, anchor="middle", bold=True)
     return (triangle, mark, *_lines(lines, 10.0, size, bold))
 
@@ -260,6 +274,35 @@ def writing_lines(count: int, width: float) -> Block:
     ends = [(n + 1) * CELL - 1.0 for n in range(count)]
     items = tuple(Line(start=(0, y), end=(width, y), stroke=DARK, thick=_THIN) for y in ends)
     return Block(height=count * CELL, items=items)
+
+
+def graph(
+    width: float, height: float, across: str, up: str, *, marks: tuple[Sequence[str], Sequence[str]]
+) -> Block:
+    """Return empty axes with a 5 mm grid: their names, and numbers at equal steps (or none)."""
+    left, bottom = 14.0, height - 9.0
+    right, top = (
+        left + _GRID * int((width - left) / _GRID),
+        bottom - _GRID * int((bottom - 6) / _GRID),
+    )
+    items: list[Item] = []
+    for n in range(round((right - left) / _GRID) + 1):
+        x = left + n * _GRID
+        items.append(Line(start=(x, top), end=(x, bottom), stroke="#A0A0A0", thick=0.15))
+    for n in range(round((bottom - top) / _GRID) + 1):
+        y = bottom - n * _GRID
+        items.append(Line(start=(left, y), end=(right, y), stroke="#A0A0A0", thick=0.15))
+    for end in ((right, bottom), (left, top)):
+        items.append(Line(start=(left, bottom), end=end, thick=_THICK))
+    for n, mark in enumerate(marks[0]):
+        x = left + (right - left) * n / max(len(marks[0]) - 1, 1)
+        items.append(Text(at=(x, bottom + 4.0), text=mark, size=SMALL, anchor="middle"))
+    for n, mark in enumerate(marks[1]):
+        y = bottom - (bottom - top) * n / max(len(marks[1]) - 1, 1)
+        items.append(Text(at=(left - 1.5, y + 1.0), text=mark, size=SMALL, anchor="end"))
+    items.append(Text(at=(right, bottom + 8.5), text=across, size=SMALL, anchor="end"))
+    items.append(Text(at=(0.0, top - 2.5), text=up, size=SMALL))
+    return Block(height=height, items=tuple(items))
 
 
 def beside(columns: Sequence[tuple[float, Sequence[Block]]]) -> Block:

@@ -276,12 +276,12 @@ def _note_head(columns: Sequence[str], widths: Sequence[float]) -> list[Block]:
 
 def _note_row(word: str | None, width: float) -> list[str | Block]:
     widths = _note_widths(width)
-    fingering = "" if word is None else _circles(word, widths[0] - 3.0)
+    fingering = "" if word is None else circles(word, widths[0] - 3.0)
     breath = paragraph(_BREATH, widths[-2] - 2.8, size=_NAMES)
     return [fingering, *[""] * (2 * READINGS + 1), breath, ""]
 
 
-def _circles(word: str, width: float) -> Block:
+def circles(word: str, width: float) -> Block:
     """Return a fingering as circles, and below them as it is typed."""
     if not word:
         return paragraph("no holes: leave empty", width, size=_NAMES)
