@@ -204,6 +204,15 @@ def test_too_few_lengths_say_what_is_missing():
     )
 
 
+def test_another_speed_of_sound_is_said():
+    assert lesson_sentence(pipe_lesson(ROWS, temperature_off=2.5)).endswith(
+        "All thermometers are taken to read 2.5 °C too low."
+    )
+    assert lesson_sentence(pipe_lesson([], temperature_off=-1)).endswith("1.0 °C too high.")
+    said = pipe_lesson(ROWS, sound_speed=343.0, temperature_off=2)
+    assert lesson_sentence(said).endswith("Sound is taken to run at 343 m/s for all groups.")
+
+
 def test_table_of_the_lesson():
     frame = lesson_table(pipe_lesson(ROWS, **PIPE))
     assert list(frame)[:6] == ["group", "length_mm", "room_c", "c_m_per_s", "reading_hz",

@@ -65,7 +65,8 @@ class Lesson:
 
     ``found`` of the sound rows; ``predicted`` None where the bore is not known, there is no
     line, or it is not asked for; ``bore`` and ``guess`` [m] or None; ``how`` the pipes were
-    sounded, ``driven`` (tapped) or ``blown``.
+    sounded, ``driven`` (tapped) or ``blown``; ``air`` says how the speed of sound was found, ""
+    where it follows from the temperatures as they were typed.
     """
 
     table: ClassTable
@@ -74,6 +75,7 @@ class Lesson:
     bore: float | None
     guess: float | None
     how: str
+    air: str
 
 
 def pipe_lesson(
@@ -116,7 +118,22 @@ def pipe_lesson(
     if formulas and bore and wall is not None and found.line is not None:
         lengths, room = tuple(table.length.tolist()), float(np.mean(table.temperature))
         predicted = _predicted(lengths, bore, wall, room, kind)
-    return Lesson(table=table, found=found, predicted=predicted, bore=bore, guess=guess, how=how)
+    return Lesson(
+        table=table,
+        found=found,
+        predicted=predicted,
+        bore=bore,
+        guess=guess,
+        how=how,
+        air=_air(sound_speed, temperature_off),
+    )
+
+
+def _air(sound_speed, off):
+    if sound_speed is not None:
+        return f"Sound is taken to run at {sound_speed:g} m/s for all groups"
+    low = "low" if off > 0 else "high"
+    return f"All thermometers are taken to read {abs(off):.1f} °C too {low}" if off else ""
 
 
 @lru_cache(maxsize=32)
@@ -133,7 +150,7 @@ def lesson_sentence(lesson: Lesson) -> str:
     """Return the line, its errors and its meaning in one paragraph."""
     found = lesson.found
     if found.line is None:
-        return _what_is_missing(lesson)
+        return ". ".join(filter(None, [_what_is_missing(lesson), lesson.air])) + "."
     line = found.line
     parts = [
         f"{_groups(len(found.length))}: slope {line.slope:.3f} ± {line.slope_error:.3f}, "
@@ -145,18 +162,18 @@ def lesson_sentence(lesson: Lesson) -> str:
         parts.append("A negative intercept is impossible")
     if not found.sound:
         parts.append("No end correction is stored")
-    return ". ".join(parts) + "."
+    return ". ".join(filter(None, [*parts, lesson.air])) + "."
 
 
 def _what_is_missing(lesson):
     count = len(lesson.found.length)
     kinds = different_lengths(lesson.found.length)
     if not count:
-        return f"No pipe yet: type {FEWEST} groups' lengths, temperatures and readings for a line."
+        return f"No pipe yet: type {FEWEST} groups' lengths, temperatures and readings for a line"
     missing = FEWEST - kinds
     lengths = "length" if missing == 1 else "lengths"
     have = f"{_groups(count)}, {kinds} different {'length' if kinds == 1 else 'lengths'}"
-    return f"{have}: {missing} more different {lengths} for a line."
+    return f"{have}: {missing} more different {lengths} for a line"
 
 
 def _groups(count):
