@@ -63,7 +63,7 @@ def cells(page):
     for item in page.items:
         if isinstance(item, Polygon) and item.part == "cell":
             (x, y), _, (right, bottom), _ = item.points
-            found.append((right - x, bottom - y))
+            found.append((round(right - x, 9), round(bottom - y, 9)))  # corners are sums
     return found
 
 

@@ -114,7 +114,7 @@ def _pupil_blocks(lesson: Lesson, found: Expected, paper: str) -> list[Block]:
         Block(height=0.0, items=(), after=2.0),
         heading(lesson.question),
         paragraph(f"Predict first: {lesson.predict}.".replace("....", "..."), width, bold=True),
-        writing_lines(1, width),
+        *([writing_lines(lesson.predict_lines, width)] if lesson.predict_lines else []),
     ]
     for number, (words, keys) in enumerate(lesson.pupils, 1):
         blocks += listed([_filled(words, found)], width, marks=[f"{number}."])

@@ -41,6 +41,8 @@ class Lesson:
         The routes without drilling, and without blowing or tools.
     material_cautions : tuple of str
         Cautions that stand at the material.
+    predict_lines : int
+        Lines to write the prediction on; 0 where a word is ringed, or axes or a table take it.
 
     Words may hold ``{warmer}``, ``{breath}`` and ``{drills}``: numbers computed or
     chosen elsewhere.
@@ -58,6 +60,7 @@ class Lesson:
     drilled: str
     data_only: str
     material_cautions: tuple[str, ...] = ()
+    predict_lines: int = 0
 
 
 _TUNER = "a tuner (telephone), a thermometer and a ruler for each group"
@@ -134,13 +137,14 @@ PIPES = Lesson(
     data_only="Give out the column of the day's temperature as readings (they are computed, not "
     "measured: say so).",
     material_cautions=("pipe",),
+    predict_lines=1,
 )
 
 WINDOW = Lesson(
     name="Period 2: the window",
     question="How much does the window lengthen the wave?",
-    predict="The same pipe, with a window in place of an open end, will sound ... (higher, lower, "
-    "the same)",
+    predict="The same pipe, with a window in place of an open end, will sound (ring one): higher "
+    "/ lower / the same",
     steps=(
         Step(
             minutes=5,
@@ -279,8 +283,7 @@ HOLE = Lesson(
 FLUTE = Lesson(
     name="Period 4: a flute",
     question="How well do we foretell a whole flute?",
-    predict="Write for each fingering what you expect, before you blow (the notes foretold are on "
-    "the board, or compute them with your corrections)",
+    predict="Write the note that you expect from each fingering into the table below",
     steps=(
         Step(
             minutes=6,
