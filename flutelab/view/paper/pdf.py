@@ -34,7 +34,8 @@ def pdf(pages: Sequence[Page], *, title: str) -> bytes:
     for bold, name in _FONTS.items():
         pdfmetrics.registerFont(ttfonts.TTFont(name, str(font_file(bold))))
     buffer = io.BytesIO()
-    canvas = Canvas(buffer, invariant=1, pageCompression=1, lang="en")
+    look = {"initialFontName": _FONTS[False], "pageCompression": 1, "lang": "en"}
+    canvas = Canvas(buffer, invariant=1, **look)
     canvas.setTitle(title)
     canvas.setAuthor("flutelab")
     for page in pages:
