@@ -1,6 +1,7 @@
 """Sheets for paper: size, one page, letters embedded, boxes high enough to write in."""
 
 import io
+import sys
 from pathlib import Path
 
 import pytest
@@ -211,3 +212,9 @@ CORE = {
 def test_a_caution_says_what_it_must(key):
     for part in CORE[key]:
         assert part.lower() in CAUTIONS[key].lower()
+
+
+def test_a_missing_library_is_named_with_its_mend(monkeypatch):
+    monkeypatch.setitem(sys.modules, "reportlab.pdfbase", None)
+    with pytest.raises(fl.DataError, match=r"reportlab.*not installed.*pip install"):
+        measuring_sheet()
