@@ -204,6 +204,17 @@ def test_a_slip_is_more_than_all_causes_together_explain():
     assert "something else is wrong" in mismatch_words(found)[-1]
 
 
+def test_what_causes_explain_only_far_out_is_not_called_something_else():
+    # the tuner a semitone off: all causes together can make it, none of them as it usually is
+    found = why_not_matching(planted("window", 0.05, 1, session=-100.0))
+    last = mismatch_words(found)[-1]
+    assert not found.enough
+    assert found.together_rms < found.chance
+    assert "but only with" in last
+    assert last.endswith("its usual tolerance: check that first.")
+    assert "something else is wrong" not in last
+
+
 def test_a_stated_error_of_a_hole_is_a_cause():
     stated = replace(SIX, uncertainty=Uncertainty(hole_diameter=0.2e-3))
     holes = list(SIX.holes)

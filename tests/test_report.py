@@ -197,6 +197,13 @@ def test_check_rows_are_told_by_the_worst_of_them():
     assert "the check row, which it had not seen, came within" in opening(one)[2]
 
 
+def test_check_rows_that_scatter_are_told_beside_their_scatter():
+    words = SCALE + CROSSED[:1]
+    measured = notes_of(SIX, words, use=("fit",) * 7 + ("check",), off=[0.0] * 7 + [45.0], sd=30.0)
+    told = opening(calibrate(measured))[2]
+    assert told.endswith("single readings scattering by 30 cents.")
+
+
 def test_a_check_row_in_another_octave_is_not_counted_but_named():
     use = ("fit",) * 7 + ("check",) * 2
     measured = notes_of(SIX, SCALE + CROSSED[:2], use=use, off=[0.0] * 8 + [-1200.0])

@@ -223,7 +223,7 @@ def _named(mismatch, k):
 
 def _together(mismatch):
     left = cents_words(mismatch.together_rms)
-    if not mismatch.enough:
+    if not mismatch.enough and mismatch.together_rms > mismatch.chance:
         return (
             f"Even all causes together leave {left}: something else is wrong, such as a row, a "
             "fingering, or a hole that is not as written."

@@ -209,7 +209,15 @@ def _how_well(calibration, odd):
         return foretold + "."
     rows = "the check row" if len(checked) == 1 else f"the {len(checked)} check rows"
     worst = cents_words(np.ceil(max(checked)))
-    return f"{foretold}; {rows}, which it had not seen, came within {worst}."
+    return f"{foretold}; {rows}, which it had not seen, came within {worst}{_beside(calibration)}."
+
+
+def _beside(calibration):
+    """How far single readings scatter, where that is more than what is foretold."""
+    scatter = float(np.median(calibration.problem.sd))
+    if scatter < foretold_cents(calibration):
+        return ""
+    return f", single readings scattering by {cents_words(scatter)}"
 
 
 def _to_mend(calibration, odd):
