@@ -137,6 +137,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "options",
             "command_parser",
             "warned",
+            "takeaway",
             "look_text",
             "look",
             "why",

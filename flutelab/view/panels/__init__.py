@@ -1,6 +1,18 @@
 """Panels for the notebooks: controls wired to one pure function and one picture."""
 
+from flutelab.view.panels.constants import ConstantsPanel, constants_panel
+from flutelab.view.panels.fit import FitPanel, fit_panel
+from flutelab.view.panels.lattice import lattice_panel
 from flutelab.view.panels.measuring import MeasuringForm, measuring_form
 from flutelab.view.panels.pipe_length import pipe_length_panel
 
-__all__ = ["MeasuringForm", "measuring_form", "pipe_length_panel"]
+__all__ = [
+    "ConstantsPanel",
+    "FitPanel",
+    "MeasuringForm",
+    "constants_panel",
+    "fit_panel",
+    "lattice_panel",
+    "measuring_form",
+    "pipe_length_panel",
+]

@@ -38,6 +38,11 @@ class Given(ipywidgets.HBox):
         self.add_class("flutelab-row")
         self.upload.observe(self._uploaded, "value")
         self.path.observe(self._named, "value")
+        self.observe(self._emptied, "value")
+
+    def _emptied(self, change):
+        if change["new"] is None:
+            self.path.value = self.path.fault = ""
 
     def _uploaded(self, change):
         for file in change["new"]:

@@ -1,0 +1,155 @@
+"""Tables and sentences of the panel of constants, in the shop's units."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from flutelab.drills import nearest_drill
+from flutelab.files.takeaway import Known
+from flutelab.model.flute import Flute
+from flutelab.units import from_inch, show_length
+
+_DRILLS = {"mm": ("metric",), "in": ("fraction", "number", "letter")}
+_LEARNED = {
+    "prior only": ("*", "the notes say next to nothing: this is what was assumed before them"),
+    "at limit": ("!", "at its limit: take it with care"),
+}
+_SAID = {
+    "window": "window",
+    "foot": "foot (open end)",
+    "wall": "wall at the holes",
+    "hole_end": "ends of open holes",
+    "pad_depth": "fingers in the holes",
+    "bore": "bore",
+    "air_offset": "warmth of the air",
+    "breath": "breath",
+    "second_register": "overblown notes",
+    "jet": "jet",
+    "loss": "losses at the walls",
+    "coupling": "coupling of openings",
+}
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Taken:
+    """What the panel shows: what is known, the length asked for [m], and both lengths' notes."""
+
+    known: Known
+    unit: str
+    length: float
+    notes: pd.DataFrame | None
+
+
+def long(taken: Taken) -> str:
+    """Return the length asked for, in words."""
+    return show_length(taken.length, taken.unit)
+
+
+def sentence(taken: Taken) -> str:
+    """Return the one live sentence: what the longest fingering sounds at this length."""
+    if taken.notes is None:
+        return "With a flute file too, its notes are foretold here."
+    root = taken.notes.iloc[0]
+    if taken.length == taken.known.flute.foot.position:
+        return (
+            f"As it is, {long(taken)} to the foot: {root['fingering']} {root['this_hz']:.1f} Hz, "
+            f"{root['this_note']} cents, ± {root['this_sd_cents']:.0f}."
+        )
+    return (
+        f"Cut to {long(taken)}: {root['fingering']} {root['other_hz']:.1f} Hz, "
+        f"{root['other_note']} cents, ± {root['other_sd_cents']:.0f}; "
+        f"{_moved(root['shift_cents'])}."
+    )
+
+
+def _moved(cents: float) -> str:
+    return f"{abs(cents):.0f} cents {'higher' if cents > 0 else 'lower'} than now"
+
+
+def in_shop_units(frame: pd.DataFrame, unit: str) -> pd.DataFrame:
+    """Return the corrections in the shop's unit, lengths first; those that are held left out."""
+    shown = frame[frame["learned"] != "held"]
+    sizes = {
+        f"{head}, {unit}": [_size(x, unit) for x in shown[f"{column}_{unit}"]]
+        for head, column in (("by formula", "by_formula"), ("corrected", "with_correction"))
+    }
+    return pd.DataFrame(
+        {
+            "correction": [_named(row) for row in shown.to_dict("records")],
+            "counted": shown["where"],
+            **sizes,
+            f"±, {unit}": [_size(x, unit, plain=True) for x in shown[f"sd_{unit}"]],
+            "times the formula": [_digits(row, "value") for row in shown.to_dict("records")],
+            "±": [_digits(row, "value_sd") for row in shown.to_dict("records")],
+        }
+    )
+
+
+def remarks(frame: pd.DataFrame) -> str:
+    """Return what the marks beside the names in `in_shop_units` say."""
+    found = set(frame["learned"])
+    said = [f"{sign} {words}" for word, (sign, words) in _LEARNED.items() if word in found]
+    return "; ".join(said)
+
+
+def _named(row: dict) -> str:
+    unit = "" if row["value_unit"] == "times" else f", {row['value_unit']}"
+    sign, _ = _LEARNED.get(row["learned"], ("", ""))
+    return f"{_SAID[row['correction']]}{unit} {sign}".strip()
+
+
+def _digits(row: dict, column: str) -> str:
+    coarse = row["value_unit"] in ("cents", "cents per doubling", "K")
+    return f"{row[column]:.{1 if coarse else 3}f}"
+
+
+def _size(size: float, unit: str, plain: bool = False) -> str:
+    """Return a length in its unit, without naming it: mm to 0.01, inches to 1/64 and the rest."""
+    if pd.isna(size):
+        return ""
+    if unit == "mm" or plain:
+        return f"{size:.{2 if unit == 'mm' else 3}f}"
+    return show_length(from_inch(size), unit).removesuffix(" in")
+
+
+def meanings(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return what each correction is, and whether it holds for another length."""
+    shown = frame[frame["learned"] != "held"].drop_duplicates("correction")
+    return pd.DataFrame(
+        {
+            "correction": [_SAID[one] for one in shown["correction"]],
+            "meaning": shown["meaning"],
+            "for another length of this pipe": shown["holds_for_another_length"],
+        }
+    )
+
+
+def hole_sizes(flute: Flute, unit: str) -> pd.DataFrame:
+    """Return each hole's place and diameter in the shop's unit, with its nearest drill."""
+    drills = [nearest_drill(hole.diameter, _DRILLS[unit])[0] for hole in flute.holes]
+    return pd.DataFrame(
+        {
+            "hole, from the window": [str(n) for n in range(1, len(flute.holes) + 1)],
+            "sounding edge to centre": [show_length(h.position, unit) for h in flute.holes],
+            "diameter": [show_length(hole.diameter, unit) for hole in flute.holes],
+            "nearest drill": drills,
+        }
+    )
+
+
+def both_lengths(notes: pd.DataFrame) -> pd.DataFrame:
+    """Return the notes at both lengths, as they are shown."""
+    return pd.DataFrame(
+        {
+            "fingering": notes["fingering"],
+            "this, Hz": [f"{f:.2f}" for f in notes["this_hz"]],
+            "note and cents": notes["this_note"],
+            "± cents": [f"{sd:.0f}" for sd in notes["this_sd_cents"]],
+            "cut, Hz": [f"{f:.2f}" for f in notes["other_hz"]],
+            "its note and cents": notes["other_note"],
+            "its ± cents": [f"{sd:.0f}" for sd in notes["other_sd_cents"]],
+            "moved, cents": [f"{cents:+.1f}" for cents in notes["shift_cents"]],
+        }
+    )
