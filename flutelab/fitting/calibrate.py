@@ -145,7 +145,9 @@ def calibrate(
     Least squares on [cents(measured/predicted)/sd ; (theta - mean)/sd] with the
     implicit gradient. Errors from the (for a robust loss: reweighted) Jacobian at the
     optimum, the readings' sd widened by sqrt(chi2/rows) only from 6 rows on and where
-    chi2/rows > 2; the priors are never widened.
+    chi2/rows > 2; the priors are never widened. An unknown at its limit (`at limit` in the
+    report) keeps the errors it would have if it were free. A gross mistake among the rows
+    moves the corrections by more than their errors say: ask `suspects` first.
     """
     _check(measurements, (*free, *own, *hold, *(priors or {})), loss)
     if fault := own_fault(measurements, own):
