@@ -44,7 +44,8 @@ def choose(panel, correction, part):
 
 
 def test_it_opens_with_the_reports_sentences_and_rings(holed):
-    assert holed.opening.text == flutelab.report(holed.answer.calibration).split("\n\n")[0]
+    said = flutelab.report(holed.answer.calibration).split("\n\n")[0]
+    assert holed.opening.text.replace("• ", "") == said
     assert "Hole 1 (nearest the window) acts as if" in holed.opening.text
     assert holed.sentence.text.startswith("22 of 22 rows are fitted: ")
     assert len(holed.answer.odd) == 2
@@ -199,7 +200,7 @@ def test_fits_may_wait_until_they_are_asked_for(panel):
     before = panel.answer.calibration
     cell(panel, 0, "cents", "-30")
     assert panel.answer.calibration is before
-    assert panel.sentence.text.endswith("Something was changed since: press Fit.")
+    assert panel.sentence.text.endswith("Something was changed since: press Fit now.")
     panel.fit.pressed()
     assert panel.answer.calibration is not before
     assert "press Fit" not in panel.sentence.text
@@ -262,5 +263,5 @@ def test_the_call_makes_the_same_result(panel, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     names = {}
     exec(panel.call.text, names)
-    assert capsys.readouterr().out.startswith(panel.opening.text)
+    assert capsys.readouterr().out.startswith(panel.opening.text.replace("• ", ""))
     np.testing.assert_allclose(names["calibration"].value, panel.answer.calibration.value)

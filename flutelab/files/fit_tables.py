@@ -30,6 +30,11 @@ def fit_words(calibration: Calibration) -> str:
     )
 
 
+def corrections_words() -> str:
+    """Return what each correction is, one a line."""
+    return "\n".join(f"{name}: {META[name]['meaning']}" for name in NAMES)
+
+
 def _rms(cents):
     return float(np.sqrt(np.mean(np.square(cents))))
 
@@ -55,7 +60,6 @@ def corrections_table(calibration: Calibration) -> pd.DataFrame:
                 "before": f"{prior.mean:g} ± {prior.sd:g}" if prior.sd else f"{prior.mean:g}",
                 "unit": META[name]["unit"],
                 "told_by_the_notes": _LEARNED[word] or told,
-                "what_it_is": META[name]["meaning"],
             }
         )
     return pd.DataFrame(rows)
@@ -70,10 +74,10 @@ def lengths_table(calibration: Calibration) -> pd.DataFrame:
         {
             "correction": e.name,
             "where": e.where,
-            "by_formula_mm": millimetres(e.formula),
+            "formula_mm": millimetres(e.formula),
             "corrected_mm": millimetres(e.corrected),
             "±_mm": millimetres(abs(e.per_unit) * sd_on(calibration, 0, e.name)),
-            "corrected_in": inches(e.corrected),
+            "or_in": inches(e.corrected),
             "in_bore_radii": e.corrected / radius,
         }
         for e in equivalents(flute, part.corrections)

@@ -57,9 +57,9 @@ class FitPanel(Panel):
         self.opening = Words(text=LOOKING)
         self.corrections = Grid(editable=True, choices={str(_PART): _PARTS})
         self.desk = Desk(flute, notes, demo, self.refresh)
-        self.fit = Press(label="Fit", do=self.ask_now)
+        self.fit = Press(label="Fit now", do=self.ask_now)
         self.more = More(lambda: self.answer)
-        row = ipywidgets.HBox([self.fit, *self.more.saves(self.desk)])
+        row = ipywidgets.HBox([*self.more.saves(self.desk)])
         row.add_class("flutelab-row")
         super().__init__(
             title="Fit your flute",
@@ -71,7 +71,7 @@ class FitPanel(Panel):
                 ),
                 "follow": Choice(
                     label="Fit anew",
-                    choices={"after every change": True, "when I press Fit": False},
+                    choices={"after every change": True, "when I press Fit now": False},
                 ),
             },
             ask=self._answer,
@@ -79,7 +79,14 @@ class FitPanel(Panel):
             views=[View(draw=drawn, words=picture_words)],
             table=lambda one: flutelab.table(one.calibration),
             call=self._lines,
-            above=[self.opening, self.desk.above, self.desk.text, self.desk.grid, self.desk.tools],
+            above=[
+                self.opening,
+                self.desk.above,
+                self.desk.text,
+                self.desk.grid,
+                self.desk.tools,
+                self.fit,
+            ],
             below=[self.corrections, *self.more.parts, row],
         )
         self.corrections.observe(lambda _: self._parted(), "rows")
@@ -138,7 +145,7 @@ class FitPanel(Panel):
     def _sentence(self, fitted):
         said = fit_words(fitted.calibration)
         stale = self._fitted[0] != self._settings(self.controls["loss"].value)
-        return f"{said} Something was changed since: press Fit." if stale else said
+        return f"{said} Something was changed since: press Fit now." if stale else said
 
     def _lines(self, picture, loss, follow):
         s = self._settings(loss)
@@ -192,7 +199,7 @@ class FitPanel(Panel):
                 warnings.simplefilter("ignore")
                 odd = suspects(fitted.calibration)
                 self._fitted = asked, replace(fitted, odd=odd), heard
-                self.opening.text = "\n".join(sentences(fitted.calibration, odd))
+                self.opening.text = _listed(sentences(fitted.calibration, odd))
                 super().refresh()
                 self.more.tell()
         except KeyboardInterrupt:
@@ -203,6 +210,10 @@ class FitPanel(Panel):
         self._free, self._hold = DEFAULT_FREE, ()
         self.desk.reset()
         super().reset()
+
+
+def _listed(lines):
+    return "\n".join(f"• {line}" for line in lines)
 
 
 def _same(before, after):

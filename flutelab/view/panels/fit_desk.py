@@ -25,7 +25,7 @@ from flutelab.fitting.measurements import USES
 from flutelab.view.panels.kit import Box, Choice, Grid, Press, Words
 
 _LISTS = {"use": USES, "breath": BREATHS, "how": HOW}
-_WIDEST = 24  # letters of a box in the table
+_NARROWEST, _WIDEST = 3, 24  # letters of a box in the table
 
 
 class Desk:
@@ -240,7 +240,7 @@ class Desk:
             self.grid.caption = f"Note table {sheet.name}"
             self.grid.columns, self.grid.rows = list(sheet.columns), [list(r) for r in sheet.rows]
             self.grid.choices, self.grid.faults = lists, {}
-            self.grid.sizes = [min(max(width, 5), _WIDEST) for width in widths]
+            self.grid.sizes = [min(max(width, _NARROWEST), _WIDEST) for width in widths]
         self._showing = False
         self._name_tools()
 

@@ -12,7 +12,7 @@ from pathlib import Path
 import ipywidgets
 
 from flutelab.files.constants_file import constants_text
-from flutelab.files.fit_tables import lengths_table
+from flutelab.files.fit_tables import corrections_words, lengths_table
 from flutelab.files.mismatch_words import mismatch_table, mismatch_words
 from flutelab.files.next_words import plan_table, plan_words
 from flutelab.files.report import report
@@ -24,6 +24,7 @@ from flutelab.fitting.identifiability import what_data_tell
 from flutelab.fitting.mismatch import why_not_matching
 from flutelab.fitting.next_measurement import next_measurement
 from flutelab.fitting.problem import FitError
+from flutelab.making.cautions import CAUTIONS
 from flutelab.model.corrections import META
 from flutelab.view.panels.fit_desk import Desk
 from flutelab.view.panels.fit_pictures import Fitted
@@ -64,6 +65,7 @@ class More:
         self.folds = {
             Words(fold="What does not fit"): _odd,
             Words(fold="Why the notes are not where the book says, before any fit"): self._why,
+            Words(fold="What each correction is"): lambda _: [corrections_words()],
             Words(fold="What the notes tell, and what they cannot"): _told,
             Words(fold="What was assumed"): _assumed,
             Words(fold="The whole report", kind="code"): _report,
@@ -118,7 +120,7 @@ class More:
             best = plan_table(plan).head(_BEST)
             shown = best[["what_to_do", "readings", "needs", "sd_now", "sd_left", "unit"]]
             fill(self.plan, shown, "Best next measurements")
-            self.next_words.text = "\n".join(plan_words(plan))
+            self.next_words.text = "\n".join([*plan_words(plan), CAUTIONS["breath"]])
 
     def saves(self, desk: Desk) -> Sequence[Save]:
         """Return buttons that save files through the browser, which replaces none."""
