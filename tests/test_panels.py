@@ -96,6 +96,10 @@ def test_table_and_call_on_request(panel):
     panel.controls["x"].value = 9
     assert panel.table.rows == [["3"]]
     assert panel.call.text == "root(9, 1)"
+    panel.call.unfolded = False
+    panel.controls["x"].value = -1
+    panel.call.unfolded = True  # of the last answer, where there is none now
+    assert panel.call.text == "root(9, 1)"
 
 
 def test_more_lines_and_who_else_is_told():
@@ -147,9 +151,10 @@ def test_a_live_picture_is_drawn_anew_when_its_frame_changes():
         return begin(figure, y)
 
     live = Live(counted, LIVE._move, frame=lambda y: y > 2, size=(3, 2))
-    for y in (0.5, 1.0, 3.0, 3.5):
-        live(y)
-    assert drawn == [0.5, 3.0]
+    for y in (0.5, 1.0, 3.0, 3.5, 0.6):
+        seen = live(y)
+    assert drawn == [0.5, 3.0]  # back at a frame that was drawn before: not anew
+    assert seen == Live(begin, LIVE._move, size=(3, 2))(0.6)
 
 
 def test_a_file_is_made_when_asked_for_and_its_faults_are_told():

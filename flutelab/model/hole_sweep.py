@@ -10,7 +10,7 @@ from flutelab.errors import already_warned
 from flutelab.model.byhand import by_hand
 from flutelab.model.chain import Formulas
 from flutelab.model.corrections import Corrections
-from flutelab.model.flute import Flute, bore_diameter
+from flutelab.model.flute import Flute, Window, bore_diameter
 from flutelab.model.notes import CENT, predict_notes
 from flutelab.model.rows import first_open, rows, take
 from flutelab.physics.air import Air, warmer
@@ -247,3 +247,41 @@ def note_bands(
         breath=tuple(sorted(blown.tolist())),
         warmth=(float(cold), float(warm)),
     )
+
+
+def reshaped(
+    flute: Flute, *, hole: int, diameter: float, position: float, wall: float, bore: float
+) -> Flute:
+    """Return a flute with one hole, its wall and its bore of other sizes.
+
+    Parameters
+    ----------
+    flute : Flute
+    hole : int
+        From 1, nearest the head.
+    diameter, position : float
+        Of that hole [m].
+    wall : float
+        Everywhere: at holes, window and the rims of plain ends [m].
+    bore : float
+        Of the pipe at that hole; a bore that is not straight keeps its shape [m].
+
+    Raises
+    ------
+    RecordError
+        As `Flute` and its parts.
+    """
+    scale = bore / bore_diameter(flute.bore, flute.holes[hole - 1].position)
+    wide = replace(flute.bore, stations=tuple((x, d * scale) for x, d in flute.bore.stations))
+    holes = [replace(one, wall=wall) for one in flute.holes]
+    holes[hole - 1] = replace(holes[hole - 1], diameter=diameter, position=position)
+    window = isinstance(flute.head, Window)
+    head = replace(flute.head, wall=wall) if window else _rimmed(flute.head, wide, wall)
+    foot = _rimmed(flute.foot, wide, wall)
+    return replace(flute, bore=wide, holes=tuple(holes), head=head, foot=foot)
+
+
+def _rimmed(end, bore, wall):
+    if end.outer_diameter is None:
+        return end
+    return replace(end, outer_diameter=bore_diameter(bore, end.position) + 2 * wall)

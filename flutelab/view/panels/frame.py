@@ -152,12 +152,13 @@ class Panel:
             with warnings.catch_warnings(record=True) as heard:
                 for kind in (ValidityWarning, FitWarning):
                     warnings.simplefilter("always", kind)
-                answer = self._ask(**self.values())
+                values = self.values()
+                answer = self._ask(**values)
                 drawn = [view.draw(answer) for view in self.views]
         except (ValueError, DataError, FitError) as error:
             self.fault.text = str(error)
             return
-        self.answer, self.fault.text = answer, ""
+        self.answer, self._answered, self.fault.text = answer, values, ""
         for view, picture, content in zip(self.views, self.pictures, drawn, strict=True):
             with picture.hold_sync():
                 picture.alt = view.words(answer)
@@ -176,7 +177,7 @@ class Panel:
         if self.table is not None and self.table.unfolded:
             fill(self.table, self._as_table(self.answer))
         if self.call is not None and self.call.unfolded:
-            self.call.text = self._as_call(**self.values())
+            self.call.text = self._as_call(**self._answered)
 
     def still(self) -> dict[str, bytes | str]:
         """Return the pictures as they stand, with words across them that say so, by MIME type."""

@@ -27,8 +27,8 @@ class Live:
     move : callable
         ``move(artists, answer)`` gives the artists their data.
     frame : callable, optional
-        ``frame(answer)``: when what it returns changes, all is drawn anew. Put limits and
-        titles in it.
+        ``frame(answer)``: for what it did not return lately all is drawn anew. Put limits
+        and titles in it.
     size : (float, float)
         Width and height [inches], at `DPI` pixels each.
 
@@ -51,36 +51,38 @@ class Live:
         size: tuple[float, float] = (9.0, 4.2),
     ) -> None:
         self._begin, self._move, self._frame, self._size = begin, move, frame, size
-        self._drawn: Hashable = _NOTHING
+        self._drawn: dict[Hashable, tuple] = {}
 
     def __call__(self, answer: Any) -> bytes:
         """Return the picture of an answer as PNG bytes."""
         wanted = self._frame(answer)
-        if wanted != self._drawn:
-            self._draw_all(answer)
-            self._drawn = wanted
-        self._move(self._artists, answer)
-        canvas = self._canvas
-        canvas.restore_region(self._background)
-        for artist in sorted(self._artists, key=lambda one: one.get_zorder()):
+        if wanted not in self._drawn:
+            if len(self._drawn) == _KEPT:
+                del self._drawn[next(iter(self._drawn))]
+            self._drawn[wanted] = self._draw_all(answer)
+        canvas, artists, background = self._drawn[wanted]
+        self.figure = canvas.figure
+        self._move(artists, answer)
+        canvas.restore_region(background)
+        for artist in sorted(artists, key=lambda one: one.get_zorder()):
             artist.axes.draw_artist(artist) if artist.axes else artist.draw(canvas.renderer)
         return _png(canvas)
 
     def _draw_all(self, answer):
         with style():
             figure = Figure(figsize=self._size, dpi=DPI, layout="constrained", facecolor="white")
-            self._canvas, self.figure = FigureCanvasAgg(figure), figure
-            self._artists = tuple(self._begin(figure, answer))
-            self._move(self._artists, answer)  # the layout makes room for them too
-            self._canvas.draw()
+            canvas = FigureCanvasAgg(figure)
+            artists = tuple(self._begin(figure, answer))
+            self._move(artists, answer)  # the layout makes room for them too
+            canvas.draw()
             figure.set_layout_engine("none")
-            for artist in self._artists:
+            for artist in artists:
                 artist.set_animated(True)
-            self._canvas.draw()
-            self._background = self._canvas.copy_from_bbox(figure.bbox)
+            canvas.draw()
+            return canvas, artists, canvas.copy_from_bbox(figure.bbox)
 
 
-_NOTHING = object()
+_KEPT = 6  # frames: back at one that was drawn before there is nothing to draw anew
 
 
 def _png(canvas: FigureCanvasAgg) -> bytes:

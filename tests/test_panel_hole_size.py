@@ -1,0 +1,316 @@
+"""The lesson's panels: nothing tells the answer before it is shown; every control moves."""
+
+import io
+import json
+import wave
+from pathlib import Path
+
+import ipywidgets
+import numpy as np
+import pytest
+
+from flutelab import read_flute
+from flutelab.files import hole_lesson
+from flutelab.files.hole_lesson import LEVELS
+from flutelab.making.cautions import CAUTIONS
+from flutelab.pitch import nearest_note, shift
+from flutelab.units import celsius
+from flutelab.view.panels import guess as guess_module
+from flutelab.view.panels import hole_look
+from flutelab.view.panels.hole_size import hole_size_panels
+from flutelab.view.panels.kit import Press, Sound
+
+ROOT = Path(__file__).resolve().parent.parent
+PIPE = read_flute(ROOT / "data-demo" / "one-hole-pipe.toml")
+NOTEBOOK = ROOT / "notebooks" / "hole-size-and-pitch.ipynb"
+PANELS = ("guess", "look", "sound", "theory")
+
+
+# Building all pictures takes half a second, and so does opening the curtain: once for all.
+@pytest.fixture(scope="module")
+def closed_once():
+    return hole_size_panels(PIPE)
+
+
+@pytest.fixture(scope="module")
+def open_once():
+    lesson = hole_size_panels(PIPE)
+    button(lesson).pressed()
+    return lesson
+
+
+def as_at_first(lesson, is_open):
+    for name in PANELS:
+        panel = getattr(lesson, name)
+        for folded in filter(None, (panel.table, panel.call)):
+            folded.unfolded = False
+        panel.again.pressed()
+    if (button(lesson).label != "Reveal") != is_open:
+        button(lesson).pressed()
+    return lesson
+
+
+@pytest.fixture
+def hidden(closed_once):
+    return as_at_first(closed_once, is_open=False)
+
+
+@pytest.fixture
+def lesson(open_once):
+    """The answer is shown."""
+    as_at_first(open_once, is_open=True).look.controls["diameter"].value = 8.0
+    return open_once
+
+
+def widgets_of(widget):
+    """Every widget that a page holds of a panel."""
+    yield widget
+    for child in getattr(widget, "children", ()):
+        yield from widgets_of(child)
+
+
+def button(lesson):
+    return next(
+        one for one in lesson.guess.box.children if isinstance(one, Press) and one is not
+        lesson.guess.again
+    )  # fmt: skip
+
+
+def sounds(lesson):
+    return next(one for one in lesson.sound.box.children if isinstance(one, Sound))
+
+
+def page(lesson):
+    """Every trait of every widget, synced or not, and what each cell would store."""
+    held = []
+    for name in PANELS:
+        panel = getattr(lesson, name)
+        for widget in widgets_of(panel.box):
+            traits = {
+                key: value
+                for key, value in widget.trait_values().items()
+                if not key.startswith("_") and key not in ("children", "comm", "layout", "style",
+                                                           "keys", "log", "tabbable", "tooltip")
+            }  # fmt: skip
+            held.append((name, type(widget).__name__, traits))
+        held.append((name, "still", panel.still()))
+        held.append((name, "text", panel._repr_mimebundle_()["text/plain"]))
+    return held
+
+
+def teach(lesson):
+    """What a teacher may do before the answer is shown, and more."""
+    for name in ("look", "theory"):
+        panel = getattr(lesson, name)
+        panel.table.unfolded = panel.call.unfolded = True
+    lesson.guess.controls["kind"].value = "groups"
+    lesson.guess.controls["groups"].value = "40 120; -5"
+    lesson.look.set(diameter=9.0, place=180.0, wall=4.0, bore=14.0, room=30.0)
+    lesson.look.controls["fingering"].value = "x"
+    lesson.look.controls["fingering"].value = "o"
+    for level in LEVELS.values():
+        lesson.look.controls["level"].value = level
+    lesson.sound.controls["before"].value = "length"
+    lesson.theory.controls["readings"].value = "590 601; nonsense"
+    lesson.theory.controls["readings"].value = "590 601"
+    return lesson
+
+
+def untold(monkeypatch, cents=0.0):
+    """Change the model's answer, or let nobody ask for it."""
+    true = hole_lesson.note_at_size
+
+    def other(flute, hole, diameter, room):
+        moved = cents if abs(diameter - PIPE.holes[0].diameter) > 1e-6 else 0.0
+        return float(shift(true(flute, hole, diameter, room), moved))
+
+    def asked(*_, **__):
+        raise AssertionError("the model was asked for what is hidden")
+
+    monkeypatch.setattr(guess_module, "note_at_size", other)
+    monkeypatch.setattr(hole_look, "hole_note", asked)
+
+
+def test_a_page_is_the_same_whatever_the_answer(monkeypatch, lesson):
+    pages = []
+    for cents in (0.0, -77.0):
+        untold(monkeypatch, cents)
+        new = hole_size_panels(PIPE)
+        fresh = page(new)
+        pages.append((fresh, page(teach(new))))
+        monkeypatch.undo()
+    assert pages[0][0] == pages[1][0]
+    assert pages[0][1] == pages[1][1]
+    assert page(teach(lesson)) != pages[0][1]  # the comparison can fail
+
+
+def test_no_trait_holds_the_answers_numbers(hidden):
+    before = json.dumps(page(teach(hidden)), default=str)
+    after = hole_lesson.note_at_size(PIPE, 1, 8e-3, celsius(22.0))
+    moved = 1200 * np.log2(after / hole_lesson.note_at_size(PIPE, 1, 4e-3, celsius(22.0)))
+    name, _ = nearest_note(after)
+    told = [f"{after:.1f}", f"{after:.0f} Hz", f"{moved:.0f} cents", f"{moved:+.0f}", f" {name} "]
+    assert [one for one in told if one in before] == []
+    button(hidden).pressed()
+    shown = json.dumps(page(hidden), default=str)
+    assert [one for one in told if one not in shown] == [f"{after:.0f} Hz"]
+
+
+def test_hidden_again_nothing_is_left(monkeypatch, lesson):
+    again = []
+    for hide in (lambda: button(lesson).pressed(), lambda: second(lesson, 9.0)):
+        spoil(lesson)
+        hide()
+        again.append(page(lesson))
+        button(lesson).pressed()
+    untold(monkeypatch)
+    fresh = hole_size_panels(PIPE)
+    fresh.theory.controls["readings"].value = "nonsense"
+    for found, size in zip(again, (8.0, 9.0), strict=True):
+        second(fresh, size)
+        assert found == page(fresh)
+
+
+def second(lesson, size):
+    lesson.guess.controls["second"].value = size
+
+
+def spoil(lesson):
+    """What is wrong keeps the last picture, what is folded its rows: not so when hidden."""
+    for name in ("look", "theory"):
+        panel = getattr(lesson, name)
+        panel.table.unfolded = panel.call.unfolded = True
+        panel.table.unfolded = panel.call.unfolded = False
+    lesson.look.set(diameter=15.4, bore=10.0)
+    assert lesson.look.fault.text
+    lesson.guess.controls["one"].value = "much"
+    assert lesson.guess.fault.text
+    lesson.theory.controls["readings"].value = "nonsense"
+    assert lesson.theory.fault.text
+
+
+def test_what_is_shown_agrees(hidden):
+    lesson = hidden
+    lesson.guess.controls["one"].value = "150"
+    assert "By how many cents" in lesson.guess.sentence.text
+    button(lesson).pressed()
+    assert button(lesson).label == "Hide, for new guesses"
+    first, second = (
+        hole_lesson.note_at_size(PIPE, 1, size, celsius(22.0)) for size in (4e-3, 8e-3)
+    )
+    moved = 1200 * np.log2(second / first)
+    assert f"{moved:.0f} cents up: {second:.1f} Hz" in lesson.guess.sentence.text
+    assert f"{abs(moved - 150):.0f} cents away" in lesson.guess.sentence.text
+    assert lesson.look.controls["diameter"].value == 8.0
+    assert f"Hole 1, 8.0 mm: {second:.1f} Hz" in lesson.look.sentence.text
+    assert f"{moved:.0f} cents up from the start (4.0 mm)" in lesson.look.sentence.text
+    assert f"{first:.1f} Hz, then {second:.1f} Hz" in lesson.sound.sentence.text
+    assert len(sounds(lesson).sounds) == len(sounds(lesson).names) == 4
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "up"),
+    [("diameter", 9.0, True), ("place", 210.0, False), ("wall", 4.0, False), ("bore", 16.0, False),
+     ("room", 25.0, True), ("fingering", "x", False)],
+)  # fmt: skip
+def test_every_control_moves_the_note(lesson, name, value, up):
+    look = lesson.look
+    before, seen = look.answer.note.frequency["full"], look.pictures[1].png
+    drawn, line = look.pictures[0].svg, look.lines[0].text
+    look.controls[name].value = value
+    after = look.answer.note.frequency["full"]
+    assert (after > before) == up
+    assert f"{after:.1f} Hz" in look.sentence.text
+    assert f"{after:.1f} Hz" in lesson.sound.sentence.text
+    assert look.pictures[1].png != seen
+    assert (look.pictures[0].svg != drawn) == (name != "room")
+    assert look.lines[0].text != line
+    look.again.pressed()
+    assert look.controls[name].value != value
+
+
+def test_levels_and_sounds(lesson):
+    heard = []
+    for level in LEVELS.values():
+        lesson.look.controls["level"].value = level
+        assert f"{lesson.look.answer.note.frequency[level]:.1f} Hz" in lesson.look.sentence.text
+        lesson.sound.controls["after"].value = level
+        heard.append(sounds(lesson).sounds[1])
+        with wave.open(io.BytesIO(heard[-1])) as file:
+            assert file.getnframes() > 10000
+    assert len(set(heard)) == 3
+    lesson.sound.set(before="length", after="full")
+    assert "together" in lesson.sound.sentence.text
+    assert CAUTIONS["hearing"] in {getattr(one, "text", "") for one in lesson.sound.box.children}
+    assert CAUTIONS["breath"] in {getattr(one, "text", "") for one in lesson.theory.box.children}
+
+
+def test_wrong_entries_and_recovery(lesson):
+    diameter, seen = lesson.look.controls["diameter"], lesson.look.pictures[1].png
+    diameter.type_in("nine")
+    assert "'nine'" in diameter.fault
+    diameter.type_in("20")
+    assert "can be 1.0 to 15.4 mm" in diameter.fault
+    assert lesson.look.pictures[1].png == seen
+    diameter.type_in("3/8 in")
+    assert (diameter.fault, diameter.value) == ("", pytest.approx(9.525))
+    lesson.look.set(diameter=15.4, bore=10.0)
+    assert "wider than the bore of 10 mm" in lesson.look.fault.text
+    lesson.look.again.pressed()
+    assert (lesson.look.fault.text, diameter.value) == ("", 4.0)
+    lesson.theory.controls["readings"].value = "flat"
+    assert "'flat' is not a reading" in lesson.theory.fault.text
+    lesson.theory.controls["readings"].value = "590 600"
+    assert lesson.theory.fault.text == ""
+    assert "The 2 readings" in lesson.theory.sentence.text
+    lesson.guess.controls["one"].value = "a lot"
+    assert "'a lot' is no guess" not in lesson.guess.fault.text  # each word is one
+    assert "'a' is no guess" in lesson.guess.fault.text
+
+
+def test_who_guesses_has_their_boxes(hidden):
+    lesson = hidden
+    controls = lesson.guess.controls
+    for kind, shown in (("one", {"one"}), ("groups", {"groups"}), ("hands", set("ABCD"))):
+        controls["kind"].value = kind
+        boxes = ("one", "groups", *"ABCD")
+        assert {name for name in boxes if controls[name].layout.display != "none"} == shown
+    for letter, count in zip("ABCD", ("3", "9", "12", "2"), strict=True):
+        controls[letter].value = count
+    empty = lesson.guess.pictures[0].png
+    button(lesson).pressed()
+    assert "12 of 26 hands" in lesson.guess.sentence.text
+    assert lesson.guess.pictures[0].png != empty
+
+
+def test_table_call_and_words(lesson, capsys):
+    for panel in (lesson.look, lesson.theory):
+        panel.table.unfolded = panel.call.unfolded = True
+        assert len(panel.table.rows) > 5
+        made = {}
+        exec(panel.call.text, made)
+        assert f"{made['frequency'][0]:.1f} Hz" in lesson.look.sentence.text
+    assert "no hole: 507.0 Hz" in lesson.look.pictures[1].alt
+    assert "Band of soft to hard breath" in lesson.theory.pictures[0].alt
+    capsys.readouterr()
+
+
+def test_every_picture_has_words_and_every_control_a_name(lesson):
+    for name in PANELS:
+        panel = getattr(lesson, name)
+        assert all(picture.alt for picture in panel.pictures)
+        for control in panel.controls.values():
+            assert control.label
+            assert isinstance(control, ipywidgets.DOMWidget)
+    with pytest.raises(ValueError, match="hole is 2; this flute has 1"):
+        hole_size_panels(PIPE, hole=2)
+
+
+@pytest.mark.slow
+def test_a_flute_of_five_holes():
+    flute = read_flute(ROOT / "data-demo" / "three-quarter-five.toml")
+    lesson = hole_size_panels(flute, hole=5)
+    button(lesson).pressed()
+    lesson.look.controls["fingering"].value = "xxxxo"
+    assert lesson.look.sentence.text.startswith("Hole 5, ")
+    assert "pipe cut off" in lesson.look.pictures[1].alt.replace("The pipe", "the pipe")
