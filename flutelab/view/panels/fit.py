@@ -200,7 +200,10 @@ class FitPanel(Panel):
                 odd = suspects(fitted.calibration)
                 self._fitted = asked, replace(fitted, odd=odd), heard
                 self.opening.text = _listed(sentences(fitted.calibration, odd))
-                super().refresh()
+                if odd:  # they are ringed
+                    super().refresh()
+                else:
+                    self.answer = replace(self.answer, odd=odd)
                 self.more.tell()
         except KeyboardInterrupt:
             self.opening.text = STOPPED
