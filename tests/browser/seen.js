@@ -44,7 +44,11 @@ function overflowing(panel) {
 function outOfOrder(panel) {
   const kinds = "button, input, select, textarea, summary, audio, pre[tabindex]";
   const stops = [...panel.querySelectorAll(kinds)].filter((el) => visible(el) && !el.disabled);
-  const boxes = stops.map((el) => el.getBoundingClientRect());
+  const boxes = stops.map((el) => {
+    const { top, bottom } = el.getBoundingClientRect();
+    const frame = el.closest(".flutelab-scroll")?.getBoundingClientRect(); // its rows may be rolled away
+    return frame ? { top: Math.min(top, frame.bottom), bottom: Math.max(bottom, frame.top) } : { top, bottom };
+  });
   return stops.filter(
     (el, n) => el.tabIndex > 0 || (n > 0 && boxes[n].bottom <= boxes[n - 1].top + 1),
   ).map(start);
