@@ -49,6 +49,7 @@ _FROM_UNIT = {"mm": from_mm, "in": from_inch}
 _STEP, _DECIMALS = {"mm": 0.5, "in": 1 / 64}, {"mm": 1, "in": 3}
 _MINE = {"my flute file and note table": "notes", "my constants file": "constants"}
 _FIRST = "three-quarter-five"
+_HAIR = 1e-9
 _SAME = 5e-5  # m: the flute's own length, as far as the slider shows it
 
 
@@ -146,8 +147,9 @@ class ConstantsPanel(Panel):
         self._held = True
         with control.hold_sync():
             control.unit, control.step, control.decimals = unit, _STEP[unit], _DECIMALS[unit]
-            control.low = float(np.ceil(shown(low) / _STEP[unit]) * _STEP[unit])
-            control.high = float(np.floor(shown(high) / _STEP[unit]) * _STEP[unit])
+            # on the steps; a hair beside one counts as on it
+            control.low = float(np.ceil(shown(low) / _STEP[unit] - _HAIR) * _STEP[unit])
+            control.high = float(np.floor(shown(high) / _STEP[unit] + _HAIR) * _STEP[unit])
             control.value, control.fault = float(shown(length)), ""
         self._held, self._set_for = False, (flute, unit)
 
