@@ -1,7 +1,7 @@
 """Renew the screenshots in the docs and on the start page: ``python tests/browser/screenshots.py``.
 
 Every panel of every notebook as it stands after a run, at 1280 x 800, in docs/pictures/panels/;
-the first of each, made smaller, in notebooks/pictures/ for the start page. Look at each.
+the top of the first, made smaller, in notebooks/pictures/ for the start page. Look at each.
 """
 
 from __future__ import annotations
@@ -20,12 +20,13 @@ START = labs.ROOT / "notebooks" / "pictures"
 COLOURS, THUMB = 64, 640
 
 
-def store(png: bytes, path: Path, width: int | None = None) -> None:
-    """Store a picture with a palette, made smaller if a width is given."""
+def store(png: bytes, path: Path, thumb: int | None = None) -> None:
+    """Store a picture with a palette; as a thumb so wide, its top alone."""
     picture = Image.open(io.BytesIO(png)).convert("RGB")
-    if width and picture.width > width:
-        height = round(picture.height * width / picture.width)
-        picture = picture.resize((width, height), Image.Resampling.LANCZOS)
+    if thumb:
+        top = min(picture.height, round(0.75 * picture.width))
+        size = (thumb, round(top * thumb / picture.width))
+        picture = picture.crop((0, 0, picture.width, top)).resize(size, Image.Resampling.LANCZOS)
     path.parent.mkdir(parents=True, exist_ok=True)
     picture.quantize(COLOURS, dither=Image.Dither.NONE).save(path, optimize=True)
 
@@ -49,7 +50,7 @@ def main() -> None:
         wanted = sys.argv[1:] or sorted(p.stem for p in (labs.ROOT / "notebooks").glob("*.ipynb"))
         with labs.served(folder, private) as lab:
             for name in wanted:
-                page = labs.opened(browser, lab, name, (1280, 2000))
+                page = labs.opened(browser, lab, name, (1280, 3000))
                 labs.run_all(page)
                 page.wait_for_timeout(1000)
                 shoot(page, name)
