@@ -2,6 +2,7 @@
 
 import itertools
 import math
+from functools import partial
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -151,7 +152,10 @@ def places_in(tree, foot):
     return found
 
 
-@pytest.mark.parametrize("draw", [pipe_drawing, measuring_drawing])
+from_above = partial(pipe_drawing, section=False)
+
+
+@pytest.mark.parametrize("draw", [pipe_drawing, measuring_drawing, from_above])
 @pytest.mark.parametrize("width", [560, 960, 1400])
 def test_holes_lie_to_scale_within_a_tenth_of_a_millimetre(draw, width):
     tree = ElementTree.fromstring(svg(draw(SIX, width=width)))
@@ -237,7 +241,11 @@ def test_the_measures_are_all_that_the_flute_file_asks_for():
 
 
 @pytest.mark.parametrize("flute", FLUTES, ids=lambda f: f.name)
-@pytest.mark.parametrize("draw", [pipe_drawing, measuring_drawing])
+def test_from_above_alone_a_pipe_is_low():
+    assert from_above(SIX, "xoxooo").height < 0.4 * pipe_drawing(SIX, "xoxooo").height
+
+
+@pytest.mark.parametrize("draw", [pipe_drawing, measuring_drawing, from_above])
 def test_every_demo_flute_is_drawn(flute, draw):
     tree = assert_readable(draw(flute))
     assert flute.name in tree.find(f"{NS}title").text

@@ -44,7 +44,12 @@ _OF_HOLES = ("place", "diameter")
 
 
 def pipe_drawing(
-    pipe: Flute | Sketch, fingering: str | None = None, *, width: float = 960.0, unit: str = "mm"
+    pipe: Flute | Sketch,
+    fingering: str | None = None,
+    *,
+    width: float = 960.0,
+    unit: str = "mm",
+    section: bool = True,
 ) -> Drawing:
     """Draw a flute to scale, as far as it is known.
 
@@ -58,6 +63,9 @@ def pipe_drawing(
         [pixels] of the picture, and about of the box it is shown in: text is 16 of them high.
     unit : {'mm', 'in'}
         Of the lengths in the description.
+    section : bool
+        Draw it cut lengthwise too, with the names of its parts; else from above alone, low
+        enough to stand over a curve.
 
     Raises
     ------
@@ -73,22 +81,22 @@ def pipe_drawing(
     half = outer(sizes) * frame.across / 2
     labels = 1.4 * LETTERS
     axis = labels + 26.0 + block_top(sizes, frame)
-    above = axis + 2 * half + 34.0
+    above = axis + 2 * half + 34.0 if section else half + 4.0
     numbers = above + half + 24.0 + LETTERS
     legend = numbers + 10.0
-    below = legend + (LINE if word else 0.0)
-    scale = caption(scale_words(frame, sizes, sketch), width, below)
+    below = legend + (LINE if word and section else 0.0)
+    scale = caption(scale_words(frame, sizes, sketch), width, below) if section else []
     items = [
-        *cut_lengthwise(sizes, sketch, frame, axis, drawn),
         *from_above(sizes, sketch, frame, above, drawn, word),
-        *_part_names(sizes, sketch, frame, width, labels, axis),
         *_hole_numbers(sizes, sketch, frame, width, above, numbers, drawn),
-        *_legend(word, legend + LINE),
-        *scale,
     ]
+    if section:
+        items += cut_lengthwise(sizes, sketch, frame, axis, drawn)
+        items += [*_part_names(sizes, sketch, frame, width, labels, axis), *scale]
+        items += _legend(word, legend + LINE)
     return Drawing(
         width=width,
-        height=below + LINE * (len(scale) + 0.4),
+        height=below + LINE * (len(scale) + 0.4) if section else below,
         items=tuple(items),
         title=f"{sketch.name or 'Pipe'}: the pipe to scale",
         description=describe(sketch, sizes, unit, word),
