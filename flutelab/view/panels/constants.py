@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import re
 from functools import lru_cache
 from pathlib import Path
@@ -40,7 +39,7 @@ from flutelab.view.panels.constants_tables import (
     sentence,
 )
 from flutelab.view.panels.frame import Panel, View
-from flutelab.view.panels.given import Given
+from flutelab.view.panels.given import Given, heading
 from flutelab.view.panels.kit import Choice, Grid, Number, Save, Words, fill
 
 _UNITS = {"millimetres": "mm", "inches and drills": "in"}
@@ -89,28 +88,33 @@ class ConstantsPanel(Panel):
             ),
         }
 
-    def _laid_out(self, above, below):
-        box = super()._laid_out(above, below)
-        heading, grid, fault, picture, sentence, notes, again, call = box.children
-        source, unit, length, *files = grid.children
-        grid.children = (source, unit)
+    def _laid_out(self, *_):
+        """Sentences, tables, the cut, the downloads: in the order they are asked for."""
+        chosen = ipywidgets.VBox([self.controls[name] for name in ("source", "unit")])
+        chosen.add_class("flutelab-controls")
+        mine = ipywidgets.VBox([*self.files.values()])
+        given = ipywidgets.Accordion([mine], titles=["My own files"])
+        self._make_parts()
+        length = self.controls["length"]
         length.layout.max_width = "460px"
+        saving = ipywidgets.HBox([*self._saves(), self.again])
+        saving.add_class("flutelab-row")
+        parts = [heading(self.title), chosen, given, self.fault, self.opening]
+        parts += [self.corrections, self.marks, self.meanings, self.holes, self.drilling]
+        parts += [heading("The same pipe cut to another length"), length, self.sentence]
+        parts += [self.cut, Words(text=CAUTIONS["dust"]), *self.pictures, self.both, self.notes]
+        parts += [heading("To take away"), saving, self.trouble, self.call]
+        box = ipywidgets.VBox([*parts, Words(text=CAUTIONS["local"])])
+        box.add_class("flutelab-panel")
+        return box
+
+    def _make_parts(self) -> None:
         self.opening, self.marks, self.cut = Words(), Words(), Words()
         self.drilling, self.trouble = Words(), Words(kind="alert")
         self.corrections, self.meanings, self.holes, self.both = (Grid() for _ in range(4))
         self.meanings.add_class("flutelab-prose")
-        for grid_of_numbers in (self.corrections, self.both):
-            grid_of_numbers.add_class("flutelab-wrap")
-        given = ipywidgets.Accordion([ipywidgets.VBox(files)], titles=["My own files"])
-        saving = ipywidgets.HBox([*self._saves(), again])
-        saving.add_class("flutelab-row")
-        parts = [heading, grid, given, fault, self.opening, self.corrections, self.marks]
-        parts += [self.meanings, self.holes, self.drilling]
-        parts += [_title("The same pipe cut to another length"), length, sentence]
-        parts += [self.cut, Words(text=CAUTIONS["dust"]), picture, self.both, notes]
-        parts += [_title("To take away"), saving, self.trouble, call]
-        box.children = (*parts, Words(text=CAUTIONS["local"]))
-        return box
+        for numbers in (self.corrections, self.both):
+            numbers.add_class("flutelab-wrap")
 
     def _saves(self) -> tuple[Save, ...]:
         failed = {"failed": lambda words: setattr(self.trouble, "text", words)}
@@ -291,7 +295,3 @@ def _after(given: str, source: str) -> str:
     if given == "flute" and source == "constants":
         return source
     return "constants" if given == "constants" else "notes"
-
-
-def _title(text: str) -> ipywidgets.HTML:
-    return ipywidgets.HTML(f"<h3>{html.escape(text)}</h3>")

@@ -1,7 +1,8 @@
-"""Files that a user gives to a panel: uploaded, or named by their path."""
+"""Files that a user gives to a panel, uploaded or named by their path; and headings."""
 
 from __future__ import annotations
 
+import html
 from pathlib import Path
 
 import ipywidgets
@@ -57,3 +58,8 @@ class Given(ipywidgets.HBox):
                 self.value = (name, read_bytes(Path(name).expanduser()))
             except DataError as error:
                 self.path.fault = " ".join(str(fault) for fault in error.faults)
+
+
+def heading(text: str) -> ipywidgets.HTML:
+    """Return the heading of a panel, or of a part of one."""
+    return ipywidgets.HTML(f"<h3>{html.escape(text)}</h3>")

@@ -24,7 +24,7 @@ from flutelab.view.drawing.primitives import Drawing
 from flutelab.view.drawing.sketch import HoleSketch, Sketch
 from flutelab.view.drawing.svg import svg
 from flutelab.view.panels.frame import Panel, View
-from flutelab.view.panels.given import Given
+from flutelab.view.panels.given import Given, heading
 from flutelab.view.panels.kit import Box, Choice, Number, Save, Words
 from flutelab.view.paper.sheets import measuring_sheet, note_sheet
 
@@ -124,21 +124,20 @@ class MeasuringForm(Panel):
             "foot_kind": Choice(label="The foot is", choices=_FEET, value=form.foot_kind),
         }
 
-    def _laid_out(self, above, below):
-        box = super()._laid_out(above, below)
-        heading, grid, fault, picture, sentence, notes, again, *more = box.children
-        switches = ipywidgets.VBox(grid.children[: -len(self.boxes)])
-        grid.children = tuple(box for key, box in self.boxes.items() if " " not in key)
-        holes = ipywidgets.VBox([box for key, box in self.boxes.items() if " " in key])
+    def _laid_out(self, *_):
+        """The drawing over the boxes, that both are seen together."""
+        switches = _grid(*(self.controls[name] for name in self.controls if name not in self.boxes))
+        plain = _grid(*(box for key, box in self.boxes.items() if " " not in key))
+        holes = _grid(*(box for key, box in self.boxes.items() if " " in key))
         holes.layout.grid_template_columns = "1fr 1fr"  # a hole's place beside its diameter
-        for part in (switches, holes):
-            part.add_class("flutelab-controls")
         self.save = Save(label="Save the flute file (TOML)", make=self._file, failed=self._fail)
-        saving = ipywidgets.HBox([self.save, again])
+        saving = ipywidgets.HBox([self.save, self.again])
         saving.add_class("flutelab-row")
-        parts = [heading, self.given, switches, picture, sentence, Words(text=_HINT), grid, holes]
-        parts += [Words(text=CAUTIONS["drill"]), fault, notes, self.kept, saving, self.trouble]
-        box.children = (*parts, *more, *self._printing(), Words(text=CAUTIONS["local"]))
+        parts = [heading(self.title), self.given, switches, *self.pictures, self.sentence]
+        parts += [Words(text=_HINT), plain, holes, Words(text=CAUTIONS["drill"]), self.fault]
+        parts += [self.notes, self.kept, saving, self.trouble, self.table, self.call]
+        box = ipywidgets.VBox([*parts, *self._printing(), Words(text=CAUTIONS["local"])])
+        box.add_class("flutelab-panel")
         return box
 
     def _printing(self) -> tuple[ipywidgets.Widget, ...]:
@@ -294,6 +293,12 @@ def lengths_table(form: Form, result: Measured | None = None) -> pd.DataFrame:
             {"letter": measure.letter, "length": measure.words} | empty | known | {"drill": near}
         )
     return pd.DataFrame(rows)
+
+
+def _grid(*parts: ipywidgets.Widget) -> ipywidgets.VBox:
+    grid = ipywidgets.VBox(parts)
+    grid.add_class("flutelab-controls")
+    return grid
 
 
 def _whole(text: str) -> float:
