@@ -9,6 +9,7 @@ from made_notes import CROSSED, PIPE, SCALE, SIX, changed, demo, notes_of
 from flutelab import Corrections, moist_air, predict_notes
 from flutelab.files.mismatch_words import (
     amount_words,
+    far_words,
     mismatch_notes_table,
     mismatch_table,
     mismatch_words,
@@ -287,3 +288,19 @@ def test_how_far_the_sizes_of_a_flute_can_go():
     # a window may be no wider than the bore
     _, high = most_possible(STATED, parameters["caliper, window across the pipe"])
     assert high * 3e-4 == pytest.approx(0.0152 - 0.008, rel=1e-6)
+
+
+@pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning")
+def test_what_cannot_be_is_told():
+    holes = tuple(replace(h, diameter=1.6 * h.diameter, wall=0.3 * h.wall) for h in SIX.holes)
+    heard = notes_of(replace(SIX, holes=holes), WORDS, Corrections(wall=0.3))
+    found = why_not_matching(replace(heard, flute=STATED))
+    verdict = mismatch_table(found)["plausible"]
+    cannot = "cannot by itself, as it would ask for more than there can be"
+    assert np.array_equal(verdict == cannot, found.limited)
+    wall, session = found.causes.index("wall"), found.causes.index(SESSION)
+    assert far_words(found, wall).startswith("8.0 times its usual tolerance, the most there can be")
+    assert "most there can be" not in far_words(found, session)
+    assert found.limited[0]
+    said = mismatch_words(found)
+    assert ": it cannot by itself, as it would ask for more than there can be." in said[1]

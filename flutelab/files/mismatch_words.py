@@ -25,6 +25,7 @@ from flutelab.fitting.mismatch import (
     plausible,
 )
 
+_CANNOT = "it would ask for more than there can be"
 _MOST = 3  # causes that the sentences name as looking the same
 ON_THE_BOOK = 2  # cents
 CLOSE_TO_BOOK = 10  # cents between a flute's notes, seen against the book
@@ -50,12 +51,24 @@ def tolerance_words(mismatch: Mismatch, cause: int) -> str:
 
 
 def far_words(mismatch: Mismatch, cause: int) -> str:
-    """Return how far a cause alone leads, and the session beside: '0.6 of its usual tolerance'."""
+    """Return how far a cause alone leads, and the session beside: '0.6 of its usual tolerance'.
+
+    Where the notes ask for more than there can be, that this is the most.
+    """
     own = f"{_share(mismatch.amount[cause])} its usual tolerance"
+    if mismatch.limited[cause]:
+        own = f"{own}, the most there can be"
     if not round(mismatch.shift[cause]):
         return own
     session = mismatch.tolerance[mismatch.causes.index(SESSION)]
     return f"{own}, and {_share(mismatch.shift[cause] / session)} that of breath and tuner"
+
+
+def verdict_words(mismatch: Mismatch, cause: int) -> str:
+    """Return whether a cause alone is plausible: usual, unusual, not or cannot by itself."""
+    if mismatch.limited[cause]:
+        return f"cannot by itself, as {_CANNOT}"
+    return plausible(farthest(mismatch)[cause])
 
 
 def _share(tolerances):
@@ -67,8 +80,8 @@ def mismatch_table(mismatch: Mismatch) -> pd.DataFrame:
     """Return a row for each cause, likeliest first.
 
     Its usual tolerance and what that does to the notes; the amount that fits best alone, how many
-    tolerances that is, the shift of breath and tuner beside it, whether both are plausible,
-    how much they leave; and how many tolerances of it serve best when all act together. The
+    tolerances that is, the shift of breath and tuner beside it, whether both are plausible (or
+    whether the notes ask for more of the cause than there can be), how much they leave; and how many tolerances of it serve best when all act together. The
     session's shift is a cause of its own too.
     """
     each = range(len(mismatch.causes))
@@ -84,7 +97,7 @@ def mismatch_table(mismatch: Mismatch) -> pd.DataFrame:
             "alone_usual_tolerances": mismatch.amount,
             "sd_usual_tolerances": mismatch.doubt,
             "session_beside_cents": mismatch.shift,
-            "plausible": [plausible(size) for size in farthest(mismatch)],
+            "plausible": [verdict_words(mismatch, k) for k in each],
             "leaves_cents": mismatch.left,
             "takes_percent": 100 * np.maximum(1 - share_left, 0.0) * (mismatch.rms > 0),
             "together_usual_tolerances": mismatch.share,
@@ -189,21 +202,24 @@ def _the_likeliest(mismatch):
 
 
 def _hardly(mismatch, cause):
-    """What it means if a cause would have to be far out of the usual."""
+    """What it means if a cause would have to be far out of the usual, or cannot be so far."""
+    if mismatch.limited[cause]:
+        return f": it cannot by itself, as {_CANNOT}"
     return ": hardly by itself" if farthest(mismatch)[cause] > UNUSUAL else ""
 
 
 def _the_others(mismatch):
     size = farthest(mismatch)
     same = sorted(alike(mismatch), key=size.__getitem__)[:_MOST]
-    usual = [k for k in range(1, len(size)) if size[k] <= UNUSUAL and k not in same]
+    can = (size <= UNUSUAL) & ~mismatch.limited
+    usual = [k for k in range(1, len(size)) if can[k] and k not in same]
     told = []
     if same:
         told.append(f"the notes fit as well with {'; '.join(_named(mismatch, k) for k in same)}")
     elif len(size) > 1:
         least = cents_words(mismatch.left[1:].min())
         told.append(f"no other cause alone would leave less than {least}")
-    if min(size[[0, *same]]) > UNUSUAL and usual:
+    if not np.any(can[[0, *same]]) and usual:
         best = min(usual, key=mismatch.left.__getitem__)
         told.append(
             f"of what is not far out, {_named(mismatch, best)}, leaves least: "
