@@ -20,6 +20,7 @@ _SHOWN = 8  # causes that have a panel, likeliest first
 _HEARD = 2.0  # cents that a usual error makes somewhere
 TITLE_LETTERS = 54  # that fit above a panel
 _COLUMNS = 2
+_HALF = 0.45  # of a column: a line to either side
 _SPREAD = 0.25  # of a column to either side, for readings of one note
 _SMALLEST = 5.0
 
@@ -39,7 +40,8 @@ def plot_causes(mismatch: Mismatch) -> Figure:
         pitch. Causes whose usual error makes less than 2 cents anywhere are left out.
         Dots: measured over the book [cents], hollow where a row is not counted. Bars: what
         the usual error of the cause does to the note, either way. Lines: what the amount
-        does that fits best alone, the session's shift beside it; told above the panel.
+        does that fits best alone, each session's own shift beside it (a line each); told
+        above the panel.
     """
     shown = _shown(mismatch)
     lines = -(-len(shown) // _COLUMNS)
@@ -91,8 +93,8 @@ def _draw_cause(ax, mismatch, cause, place, firsts):
     columns = np.arange(len(firsts))
     ax.axhline(0.0, color=GREY, linewidth=1.0, zorder=1)
     ax.bar(columns, 2 * effect, 0.8, bottom=-effect, color=SKY, linewidth=0, zorder=0.5)
-    best = mismatch.amount[cause] * effect + mismatch.shift[cause]
-    ax.hlines(best, columns - 0.45, columns + 0.45, color=VERMILION, linewidth=2.5, zorder=2)
+    at, best = _best(mismatch, cause, place)
+    ax.hlines(best, at - _HALF, at + _HALF, color=VERMILION, linewidth=2.5, zorder=2)
     for counted, face in ((True, BLACK), (False, "white")):
         some = mismatch.counted == counted
         ax.plot(
@@ -103,6 +105,17 @@ def _draw_cause(ax, mismatch, cause, place, firsts):
     lines = [usual[0].upper() + usual[1:], *_told(mismatch, cause)]
     title = "\n".join(textwrap.fill(line, TITLE_LETTERS) for line in lines)
     ax.set_title(title, loc="left", fontsize=10.5)
+
+
+def _best(mismatch, cause, place):
+    """Where the lines lie, and their cents: one for each note of each session."""
+    m = mismatch.measurements
+    rows: dict[tuple, int] = {}
+    for row in np.flatnonzero(mismatch.counted).tolist():
+        rows.setdefault((round(place[row]), m.session[row]), row)
+    index = list(rows.values())
+    best = mismatch.amount[cause] * mismatch.effect[cause, index] + mismatch.beside[cause, index]
+    return np.array([column for column, _ in rows]), best
 
 
 def _told(mismatch, cause):
