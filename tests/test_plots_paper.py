@@ -5,6 +5,7 @@ from functools import cache
 from itertools import pairwise
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
 from made_notes import PIPE, SIX, demo, notes_of
 from matplotlib import pyplot as plt
@@ -12,6 +13,7 @@ from matplotlib.text import Text
 
 from flutelab import calibrate
 from flutelab.files.archived_results import results_of
+from flutelab.files.paper_text import read_me
 from flutelab.view import style
 from flutelab.view.plots.for_paper import PICTURES, captions, paper_figure, paper_files
 from flutelab.view.plots.paper_page import SMALLEST, saved
@@ -153,6 +155,19 @@ def test_every_picture_has_a_caption():
     assert "Tables: A half-inch-six.csv, B three-quarter-five.csv, C tapered-wood-six.csv." in flat
 
 
+def test_limits_are_told_and_drawn_at_students_t():
+    r = results_of(calibrate(demo("three-quarter-five")), draws=2)
+    assert np.all(r.profiles.reached > [1.0, 3.85])  # six degrees of freedom behind the readings
+    page = paper_figure(r, "profiles", 85)
+    for ax, reached in zip(page.axes, r.profiles.reached, strict=True):
+        assert [line.get_ydata()[0] for line in ax.get_lines()[2:]] == pytest.approx(reached)
+        assert ax.get_ylim()[1] > reached[-1]
+    plt.close(page)
+    assert "Student's t" in captions(r)
+    told = read_me(r.calibration, (), None, "", {})
+    assert "risen by the square of Student's t" in " ".join(told.split())
+
+
 def test_what_is_drawn_is_what_was_computed():
     r = results("one flute")
     page = paper_figure(r, "profiles", 170)
@@ -160,6 +175,8 @@ def test_what_is_drawn_is_what_was_computed():
         drawn = ax.get_lines()[1].get_xydata().T
         assert drawn[0] == pytest.approx(r.profiles.value[k])
         assert drawn[1] == pytest.approx(r.profiles.rise[k])
+        level = [line.get_ydata()[0] for line in ax.get_lines()[2:]]
+        assert level == pytest.approx(r.profiles.reached[k])
     plt.close(page)
     page = paper_figure(r, "budget", 85)
     widths = [bar.get_width() for bar in page.axes[0].patches]

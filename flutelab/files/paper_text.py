@@ -9,6 +9,7 @@ from importlib.metadata import version
 import numpy as np
 
 from flutelab.files.suspected import or_else_words
+from flutelab.fitting.budget import freedom_of, index_of, reported_names
 from flutelab.fitting.calibrate import WIDEN_FROM_CHI2, WIDEN_FROM_ROWS, Calibration
 from flutelab.fitting.problem import HUBER_CORNER
 from flutelab.fitting.resampling import Bootstrap
@@ -286,7 +287,22 @@ def _estimate(calibration):
         f"{loss} gave chi2 = {calibration.chi2:.1f} over {_count(calibration.rows, 'note row')}; "
         f"{widened} (done from {WIDEN_FROM_ROWS} rows on where chi2 exceeds {WIDEN_FROM_CHI2:g} a "
         "row). Standard deviations follow from the Jacobian at the optimum, limits of 68 and 95 % "
-        "from profiles of the cost; the budget is laid out after [jcgm-100-2008]."
+        f"from profiles of the cost, {_limits(calibration)}; the budget is laid out after [jcgm-100-2008]."
+    )
+
+
+def _limits(calibration):
+    """How far the cost has risen at the limits, and by what degrees of freedom."""
+    names = reported_names(calibration)
+    freedom = freedom_of(calibration, [index_of(calibration, name) for name in names])
+    few = [nu for nu in freedom if np.isfinite(nu)]
+    if not few:
+        return "where chi2 has risen by 1 and 3.84"
+    low, high = round(min(few)), round(max(few))
+    spread = f"{low}" if low == high else f"{low} to {high}"
+    return (
+        "where chi2 has risen by the square of Student's t, as the readings' standard deviation "
+        f"is itself estimated from repeats ({spread} effective degrees of freedom)"
     )
 
 

@@ -10,7 +10,6 @@ from matplotlib.patches import Patch
 
 from flutelab.files.archived_results import Results
 from flutelab.fitting.budget import PARTS, index_of
-from flutelab.fitting.profiles import RISES
 from flutelab.model.corrections import META
 from flutelab.view.plots.paper_page import (
     POINTS,
@@ -30,7 +29,8 @@ CORRECTIONS = (
 )
 PROFILES = (
     "Rise of chi2 as one correction is held and all other unknowns are refitted; readings "
-    "count as the fit widened them. Horizontal lines: 1 and 3.84, the limits of 68 % and 95 %. "
+    "count as the fit widened them. Horizontal lines: the rise at the limits of 68 % and 95 %, the "
+    "square of Student's t, 1 and 3.84 where the readings' sd is known. "
     "profiles.csv holds the curves, corrections.csv the limits."
 )
 CORRELATIONS = (
@@ -42,7 +42,8 @@ BUDGET = (
     "budget.csv holds every quantity."
 )
 _NUMBER = 13.0  # points of width that a correlation takes
-_HIGHEST_RISE = 6.0  # of chi2 that is drawn
+_HIGHEST_RISE = 6.0  # of chi2 that is drawn, or more:
+_ROOM = 1.15  # times the rise at the farthest limit
 _DARK_FROM = 60.0  # percent of correlation from which black letters are hard to read
 # A colour only repeats its number.
 _AGAINST_TO_ALONG = LinearSegmentedColormap.from_list(
@@ -129,9 +130,9 @@ def draw_profiles(page: Figure, results: Results) -> None:
         ax, value = axes[k], found.value[k]
         ax.plot(value, ((value - found.best[k]) / found.sd[k]) ** 2, "--", color=VERMILION)
         ax.plot(value, found.rise[k], color=BLUE, linewidth=1.4)
-        for rise in RISES:
+        for rise in found.reached[k]:
             ax.axhline(rise, color=GREY, linewidth=0.6, zorder=0)
-        ax.set_ylim(0.0, _HIGHEST_RISE)
+        ax.set_ylim(0.0, max(_HIGHEST_RISE, _ROOM * np.max(found.reached, initial=0.0)))
         ax.locator_params(axis="x", nbins=4)
         ax.set_title(name, loc="left")
         ax.set_xlabel(_unit_of(results.calibration, found.names[k]))
