@@ -14,7 +14,7 @@ from reference import cases
 from flutelab import Bore, Corrections, End, Flute, Hole, Window, calibrate, predict_notes, rows
 from flutelab.errors import FitWarning
 from flutelab.files.told import told_table, told_words
-from flutelab.fitting.further_note import BLIND, crossings, unseen_of
+from flutelab.fitting.further_note import BLIND, crossings, unseen_of, unseen_words
 from flutelab.fitting.identifiability import (
     SEEN,
     singular_directions,
@@ -559,6 +559,8 @@ def test_what_no_note_can_tell_is_warned_of_with_the_reason(flute, words, name, 
         warn_of_blind(result)
     (warning,) = caught
     assert why in str(warning.message)
+    if len(words) > 1:
+        assert any(why in line for line in told_words(result))
 
 
 def test_what_is_held_is_warned_of_where_it_is_asked_for():
@@ -629,8 +631,11 @@ def test_held_corrections_are_not_asked_about():
 def test_scatter_is_not_called_a_share(told):
     fitted = calibrate(demo("half-inch-six"))
     assert fitted.widened > 1
-    lines = told_words(what_data_tell(fitted))
-    assert any("scatter so much" in line for line in lines)
+    result = what_data_tell(fitted)
+    assert any("scatter so much" in line for line in told_words(result))
+    grown = next(one for one in result.unseen if one.sd_left > 1)
+    assert "scatter so much" not in unseen_words(replace(grown, widened=False))
+    assert "its doubt is 1" in unseen_words(replace(grown, widened=False))
 
 
 # --- words and table --------------------------------------------------------------------

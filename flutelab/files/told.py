@@ -29,7 +29,7 @@ def told_words(result: WhatDataTell) -> list[str]:
         How many directions are seen; what no note moves with; changes of several things at
         once that would look the same (those of reported corrections first, at most four);
         what is never told apart; reported corrections that stay blind, and the note that
-        would help most.
+        would help most; those of which no note of these flutes can tell, and why.
     """
     if not result.names:
         return ["All corrections are held: the notes were not asked about any."]
@@ -51,7 +51,8 @@ def told_words(result: WhatDataTell) -> list[str]:
         more = len(blind) - MOST
         lines.append(f"So would {more} more such change{'s' if more > 1 else ''}.")
     lines += _twin_words(result.twins)
-    return lines + [_capital(unseen_words(unseen)) + "." for unseen in result.unseen]
+    lines += [_capital(unseen_words(unseen)) + "." for unseen in result.unseen]
+    return lines + [_capital(line) + "." for line in result.untold]
 
 
 def told_table(result: WhatDataTell) -> pd.DataFrame:

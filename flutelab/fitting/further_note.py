@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -45,7 +45,8 @@ class Unseen:
 
     ``sd_left``, and ``sd_then`` with one more reading of ``note`` in ``register`` on
     ``flute``: sd over the prior's. ``note`` is None where no single reading helps. What a
-    flute does not have (a window, holes) is never in it.
+    flute does not have (a window, holes) is never in it. ``widened``: the fit found readings to
+    scatter more than their sd.
     """
 
     correction: str
@@ -55,14 +56,17 @@ class Unseen:
     register: int
     flute: str
     sd_then: float
+    widened: bool = False
 
 
 def unseen_words(unseen: Unseen) -> str:
     """Return in a sentence what the notes leave of a correction's doubt, and what would help."""
     percent = f"{100 * unseen.sd_left:.0f} %"
     told = f"the notes leave {percent} of its doubt"
-    if unseen.sd_left > 1:
+    if unseen.sd_left > 1 and unseen.widened:
         told = f"the notes scatter so much that its doubt has grown to {percent}"
+    elif unseen.sd_left > 1:
+        told = f"its doubt is {percent} of what it was before these notes"
     left = f"{unseen.said}: {told}"
     if unseen.note is None:
         return f"{left}; no single further note would help"
@@ -116,7 +120,8 @@ def unseen_of(calibration: Fitted) -> list[Unseen]:
     shared = gradient @ covariance
     fall = shared**2 / (noise**2 + np.einsum("kp,kp->k", shared, gradient))[:, None]
     has_it = np.any(np.abs(gradient) > UNHEARD, axis=0)
-    return [_helped(problem, i, sd[i], added, fall[:, i]) for i in blind if has_it[i]]
+    found = [_helped(problem, i, sd[i], added, fall[:, i]) for i in blind if has_it[i]]
+    return [replace(one, widened=calibration.widened > 1) for one in found]
 
 
 def untold_words(calibration: Fitted, unheard: Sequence[str]) -> list[str]:
