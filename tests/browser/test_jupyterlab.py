@@ -19,7 +19,7 @@ def test_fit_your_flute_runs_twice_and_shows_its_pictures(opened, lab):
     result = lab.folder / "notebooks" / "my-results" / "half-inch-six.constants.json"
     for _ in range(2):  # the second time its result is there already
         run_all(page)
-        check_pictures(page, 5)
+        check_pictures(page, 6)
         assert result.is_file()
     said = page.locator(".jp-OutputArea-output pre").all_inner_texts()
     assert any("fingering 'xxxoo' has 5 letters" in text for text in said)
@@ -28,7 +28,7 @@ def test_fit_your_flute_runs_twice_and_shows_its_pictures(opened, lab):
 
 def test_inside_the_lattice_runs_and_shows_its_pictures(opened):
     page = opened("inside-the-lattice")
-    check_pictures(page, 14)
+    check_pictures(page, 11)
     said = page.locator(".jp-OutputArea-output pre").all_inner_texts()
     assert any("cents_off" in text for text in said)
     check_clean(page)
