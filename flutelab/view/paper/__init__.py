@@ -2,5 +2,6 @@
 
 from flutelab.view.paper.class_papers import class_papers
 from flutelab.view.paper.sheets import measuring_sheet, note_sheet
+from flutelab.view.paper.stills import six_still_pages
 
-__all__ = ["class_papers", "measuring_sheet", "note_sheet"]
+__all__ = ["class_papers", "measuring_sheet", "note_sheet", "six_still_pages"]
