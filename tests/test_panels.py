@@ -189,3 +189,17 @@ def test_a_press():
 def test_stills_stand_one_above_the_other():
     two = [LIVE(1.0), LIVE(2.0)]
     assert Image.open(io.BytesIO(still_of(two))).size == (300, 34 + 2 * 200)
+
+
+def test_controls_at_the_side():
+    x = Number(label="x", unit="m", value=4, low=-1, high=9, step=1)
+    view = View(draw=LIVE, words="{:.1f}".format)
+    panel = Panel(
+        title="A root", controls={"x": x}, ask=root, sentence="{:.2f}".format, views=[view],
+        beside=True,
+    )  # fmt: skip
+    row = next(one for one in panel.box.children if "flutelab-beside" in one._dom_classes)
+    side, pictures = row.children
+    assert side.children[0].children == (x,)
+    assert side.children[1:] == (panel.fault, panel.sentence)
+    assert pictures.children == panel.pictures

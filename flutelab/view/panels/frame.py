@@ -65,6 +65,8 @@ class Panel:
         Of the answer: each gives one more line of words under the sentence.
     then : callable, optional
         Told of each new answer, last.
+    beside : bool
+        Whether controls and sentence stand at the side of the pictures: for tall ones.
 
     Attributes
     ----------
@@ -89,6 +91,7 @@ class Panel:
         below: Sequence[ipywidgets.Widget] = (),
         lines: Sequence[Callable[[Any], str]] = (),
         then: Callable[[Any], None] = lambda _: None,
+        beside: bool = False,
     ) -> None:
         self.title, self.controls, self.answer = title, dict(controls), None
         self._ask, self._say, self.views = ask, sentence, tuple(views)
@@ -104,21 +107,25 @@ class Panel:
         self.table = Grid(fold="Read as table") if table else None
         self.call = Words(kind="code", fold="Show the call") if call else None
         self.again = Press(label="Reset", do=self.reset)
-        self.box = self._laid_out(above, below)
+        self.box = self._laid_out(above, below, beside)
         for control in self.controls.values():
             control.observe(lambda _: self.refresh(), "value")
         for folded in filter(None, (self.table, self.call)):
             folded.observe(lambda _: self._tell_more(), "unfolded")
         self.refresh()
 
-    def _laid_out(self, above, below):
+    def _laid_out(self, above, below, beside):
         heading = ipywidgets.HTML(f"<h3>{html.escape(self.title)}</h3>")
         grid = ipywidgets.VBox([*self.controls.values()])
         grid.add_class("flutelab-controls")
         more = [folded for folded in (self.table, self.call) if folded]
-        parts = [heading, *above, grid, self.fault, *self.pictures, self.sentence]
-        parts += [*self.lines, self.notes, *below, self.again, *more]
-        box = ipywidgets.VBox(parts)
+        middle = [grid, self.fault, *self.pictures, self.sentence]
+        if beside:
+            side = ipywidgets.VBox([grid, self.fault, self.sentence])
+            middle = [ipywidgets.HBox([side, ipywidgets.VBox(self.pictures)])]
+            middle[0].add_class("flutelab-beside")
+        parts = [heading, *above, *middle, *self.lines, self.notes, *below]
+        box = ipywidgets.VBox([*parts, self.again, *more])
         box.add_class("flutelab-panel")
         return box
 

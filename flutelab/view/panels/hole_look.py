@@ -28,6 +28,7 @@ from flutelab.view.panels.guess import read_size
 from flutelab.view.panels.hole_picture import hole_picture, hole_picture_words
 from flutelab.view.panels.kit import Choice, Fingering, Number
 
+_WIDTH = 780.0  # pixels: the controls stand beside it
 SHORTEST, LONGEST = 0.3, 0.95  # where the hole may be, over the pipe's length
 
 
@@ -80,14 +81,14 @@ def look_panel(
         title="2. One hole: its size, its place, its note",
         controls=controls,
         ask=ask,
-        sentence=lambda found: _say(note_sentence, found, f"{HIDDEN}."),
+        sentence=lambda found: _say(note_sentence, found, _hidden_words(found.flute, hole)),
         lines=[
             lambda found: _say(formula_line, found),
             lambda found: _say(rule_error_words, found),
         ],
         views=[
             View(
-                draw=lambda found: svg(pipe_drawing(found.flute, found.fingering)),
+                draw=lambda found: svg(pipe_drawing(found.flute, found.fingering, width=_WIDTH)),
                 words=lambda found: pipe_drawing(found.flute, found.fingering).description,
             ),
             View(
@@ -98,8 +99,15 @@ def look_panel(
         table=lambda found: _say(sweep_table, found, pd.DataFrame({HIDDEN: []})),
         call=lambda **_: _say(note_call, panel.answer, f"# {HIDDEN}"),
         then=then,
+        beside=True,
     )
     return panel
+
+
+def _hidden_words(flute, hole):
+    one = flute.holes[hole - 1]
+    size, place = millimetres(one.diameter), millimetres(one.position)
+    return f"Hole {hole}, {size:.1f} mm, {place:.0f} mm from the edge. {HIDDEN}."
 
 
 def _say(words, found, otherwise=""):

@@ -12,7 +12,7 @@ from flutelab.view.panels.live import Live
 from flutelab.view.style import BLUE, DARK, GREY, PALE, VERMILION
 
 _HIDDEN_TOP = 1200.0  # cents: whatever the pipe
-_ROOM = 60.0  # cents above the highest line
+_ROOM = 1.4  # over the highest line: what names the lines stands there
 
 
 def hole_picture(length: float, widest: float) -> Live:
@@ -25,14 +25,14 @@ def hole_picture(length: float, widest: float) -> Live:
     """
 
     def begin(figure, note):
-        left, right = figure.subplots(1, 2, width_ratios=(1.0, 1.15))
+        left, right = figure.subplots(1, 2, width_ratios=(1.0, 1.1))
         return *_begin_curve(left, note, *frame(note)), *_begin_wave(right, length)
 
     def frame(note):
         size = widest if note is None else millimetres(note.sweep.diameter[-1])
         return float(np.ceil(size)), _top(note)
 
-    return Live(begin, _move, frame=lambda note: (note is None, *frame(note)), size=(9.6, 3.7))
+    return Live(begin, _move, frame=lambda note: (note is None, *frame(note)), size=(7.0, 3.2))
 
 
 def _top(note: HoleNote | None) -> float:
@@ -43,7 +43,7 @@ def _top(note: HoleNote | None) -> float:
     shown = {"full": [], "length": [], "plain": [sweep.plain]}[note.level]
     heights = cents(np.array([*sweep.frequency, *sweep.rule, *shown]), sweep.no_hole)
     cut = 0.0 if np.isnan(sweep.cut) else cents(sweep.cut, sweep.no_hole)
-    return float(200 * np.ceil((max(np.max(heights), cut) + _ROOM) / 200))
+    return float(200 * np.ceil(_ROOM * max(np.max(heights), cut) / 200))
 
 
 def _begin_curve(ax, note, widest, top):
@@ -51,7 +51,7 @@ def _begin_curve(ax, note, widest, top):
     ax.set_ylim(-top / 8, top)
     ax.set_xlabel("diameter of the hole [mm]")
     ax.set_ylabel("cents above no hole")
-    ax.set_title("Note against size", loc="left")
+    ax.set_title("Note against size", loc="left", fontsize=12.0)
     ax.grid(color=PALE, linewidth=0.8)
     if note is None:
         ax.text(0.5, 0.5, HIDDEN, ha="center", transform=ax.transAxes, fontsize=11.0)
@@ -61,27 +61,26 @@ def _begin_curve(ax, note, widest, top):
     cut = ax.text(0.3, 0, "", color=DARK, fontsize=10.5, va="bottom")
     (model,) = ax.plot([], [], color=BLUE, linewidth=2.4, label="full model")
     (rule,) = ax.plot([], [], color=VERMILION, linewidth=2.0, linestyle="--", label="rule of thumb")
-    (plain,) = ax.plot([], [], color=DARK, linewidth=1.6, linestyle="-.", label="no corrections")
+    (plain,) = ax.plot([], [], color=DARK, linewidth=1.6, linestyle="-.", label="c/2L")
     (bar,) = ax.plot([], [], color=BLUE, linewidth=7, alpha=0.45, solid_capstyle="butt", zorder=1)
-    ax.legend(loc="lower right", bbox_to_anchor=(1.0, 0.13))
+    ax.legend(loc="upper left", ncols=2, columnspacing=1.0, handlelength=1.7, borderaxespad=0.2)
     return low, high, none, cut, model, rule, plain, bar
 
 
 def _begin_wave(ax, length):
     ax.axhline(0, color=PALE, linewidth=1.0)
     ax.set_xlim(-0.1 * length, 1.08 * length)
-    ax.set_ylim(-1.15, 1.6)
+    ax.set_ylim(-1.75, 1.8)
     ax.set_yticks([-1, 0, 1])
-    ax.set_xlabel("place from the sounding edge [mm]")
-    ax.set_ylabel("over its largest")
+    ax.set_xlabel("place from the edge [mm]")
     ax.set_title(
-        "Standing wave (not the path of the air),\nand each opening's share of the flow", loc="left"
+        "Standing wave (not the path\nof the air); shares of the flow", loc="left", fontsize=12.0
     )
     (pressure,) = ax.plot([], [], color=BLUE, linewidth=2.2, label="pressure")
     (flow,) = ax.plot([], [], color=VERMILION, linewidth=2.0, linestyle="--", label="flow")
     (openings,) = ax.plot([], [], "|", color=DARK, markersize=14)
     shares = [ax.text(0, 1.28, "", fontsize=10.5, ha="center") for _ in range(3)]
-    ax.legend(loc="lower left", ncols=2)
+    ax.legend(loc="lower left", ncols=2, handlelength=1.7)
     return pressure, flow, openings, *shares
 
 

@@ -56,7 +56,7 @@ def theory_panel(curtain: Curtain, looked: Callable[[], HoleNote | None]) -> Pan
     picture = Live(_begin, _move, frame=_reach, size=(9.6, 2.9))
 
     panel = Panel(
-        title="4. Is the theory wrong?",
+        title="4. Is the theory wrong? Readings beside the model",
         controls={
             "readings": Box(
                 label="The class's readings of the pipe as set above", unit="Hz",
