@@ -6,7 +6,12 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from flutelab.fitting.measurements import Measurements, pooled_scatter, reading_sd
+from flutelab.fitting.measurements import (
+    Measurements,
+    outlying_groups,
+    pooled_scatter,
+    reading_sd,
+)
 from flutelab.model.flute import Bore, End, Flute
 from flutelab.model.rows import rows
 from flutelab.physics.air import moist_air
@@ -76,6 +81,57 @@ def test_a_slip_is_no_scatter():
     # Of two readings a semitone or an octave apart nobody knows which is right.
     assert pooled_scatter(np.array([0.0, 100.0]), "aa")[1] == 0
     assert pooled_scatter(np.array([0.0, 1200.0]), "aa")[1] == 0
+
+
+@pytest.mark.parametrize(
+    ("groups", "size", "critical"),
+    # Cochran's critical values at 1 %, groups of equal size: tables of ISO 5725-2 (from memory)
+    [(3, 2, 0.993), (4, 2, 0.968), (6, 2, 0.883), (10, 2, 0.718), (3, 3, 0.942), (5, 3, 0.788)],
+)
+def test_outlying_groups_are_those_of_cochrans_table(groups, size, critical):
+    # one variance has just less, just more than the critical share; the others 4 cents^2 each
+    labels = np.repeat(np.arange(groups), size)
+    one = np.linspace(-1, 1, size) / np.std(np.linspace(-1, 1, size), ddof=1)
+    for share, outlying in ((critical - 0.002, ()), (critical + 0.002, (0,))):
+        variance = np.full(groups, 4.0)
+        variance[0] = 4.0 * (groups - 1) * share / (1 - share)
+        pitch = np.concatenate([one * sd for sd in np.sqrt(variance)])
+        assert outlying_groups(pitch, labels) == outlying
+
+
+def test_a_slip_in_one_of_a_pair_does_not_hide_itself():
+    random = np.random.default_rng(5)
+    pitch = random.normal(0, 3.0, 20)
+    group = np.repeat(np.arange(10), 2)
+    clean, freedom = pooled_scatter(pitch, group)
+    assert outlying_groups(pitch, group) == ()
+    pitch[6] += 45.0
+    assert outlying_groups(pitch, group) == (3,)
+    spoiled, left = pooled_scatter(pitch, group)
+    assert (freedom, left) == (10, 9)
+    assert spoiled == pytest.approx(clean, rel=0.15)
+    sd, behind, words = sd_of(pitch, group.tolist(), session=["mon"] * 20)
+    assert sd == pytest.approx(np.full(20, spoiled))
+    assert behind == pytest.approx(np.full(20, 9.0))
+    assert words[1].startswith("session mon: rows 7, 8 repeat one another, but lie 4")
+    assert "not out of the fit: look at them" in words[1]
+    # where few are left, nothing is known of the scatter
+    sd, _, words = sd_of(pitch[4:12], group[4:12].tolist())
+    assert sd == pytest.approx(np.full(8, 3.0))
+    assert "too few repeated readings" in words[0]
+    assert "rows 3, 4 repeat" in words[1]
+
+
+def test_rounding_alike_makes_no_pair_outlying():
+    assert outlying_groups(np.array([0.0] * 18 + [0.0, 4.0]), np.repeat(np.arange(10), 2)) == ()
+
+
+def test_good_repeats_are_seldom_outlying():
+    # one in a hundred, within three standard deviations of 2,000 drawings
+    random = np.random.default_rng(11)
+    group = np.repeat(np.arange(8), [2, 2, 2, 3, 3, 4, 2, 2])
+    lost = sum(bool(outlying_groups(random.normal(0, 3, 20), group)) for _ in range(2000))
+    assert lost / 2000 == pytest.approx(0.01, abs=3 * (0.01 * 0.99 / 2000) ** 0.5)
 
 
 def test_enough_repeats_give_the_sd():

@@ -7,6 +7,7 @@ from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import fdtrc
 
 from flutelab.model.flute import Flute
 from flutelab.model.rows import Rows
@@ -20,6 +21,7 @@ ASSUMED_FIRST, ASSUMED_ABOVE = 3.0, 10.0  # cents, first register and above
 HALF_HOLE = 20.0  # cents: how a finger lies on a half-covered hole (estimate)
 LEAST_FREEDOM = 4  # degrees of freedom from which a pooled scatter is believed
 _SLIP = 50.0  # cents from its group's median: another note, not a scattered reading
+_BY_CHANCE = 0.01  # of good sessions lose a group, by Cochran's test
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -96,6 +98,68 @@ class Measurements:
             raise ValueError(msg)
 
 
+def outlying_groups(pitch: np.ndarray, group: Sequence[Hashable]) -> tuple[Hashable, ...]:
+    """Return the groups whose readings lie farther apart than chance allows beside the others.
+
+    Parameters
+    ----------
+    pitch, group
+        As for `pooled_scatter`.
+
+    Returns
+    -------
+    tuple
+        The worst first.
+
+    Notes
+    -----
+    Cochran's C test for outlying variances, one-sided, at 1 %, done again on what is left: the
+    share C = nu s^2/sum(nu_i s_i^2) of the group with the least likely share is outlying above ::
+
+        C = 1/(1 + (sum(nu_i)/nu - 1)/F),
+
+    F being exceeded by 1 % / (number of groups) of F distributions of nu and sum(nu_i) - nu
+    degrees of freedom. The others' scatter is taken to be 1.5 cents at least, as no reading is
+    better: what rounding has made alike makes no group outlying.
+
+    References
+    ----------
+    W. G. Cochran, Annals of Eugenics 11, 47 (1941); ISO 5725-2 (both from memory); the critical
+    value from the F distribution is exact for groups of unequal size but for the division of
+    1 % among them (Bonferroni).
+    """
+    squares, freedom = _squares_within(pitch, group)
+    found = []
+    while len(squares) > 1:
+        names, sums = list(squares), np.array(list(squares.values()))
+        nu = np.array([freedom[name] for name in names])
+        rest = nu.sum() - nu
+        others = np.maximum(sums.sum() - sums, rest * FLOOR**2)
+        chance = fdtrc(nu, rest, (sums / nu) / (others / rest))
+        worst = int(np.argmin(chance))
+        if chance[worst] >= _BY_CHANCE / len(names):
+            break
+        found.append(names[worst])
+        del squares[names[worst]]
+    return tuple(found)
+
+
+def _squares_within(pitch, group):
+    """Sum of squares about the mean, and degrees of freedom, of each group, slips left out."""
+    members = defaultdict(list)
+    for value, name in zip(pitch, group, strict=True):
+        if name is not None:
+            members[name].append(value)
+    squares, freedom = {}, {}
+    for name, values in members.items():
+        near = np.abs(values - np.median(values)) < _SLIP
+        kept = np.array(values)[near]
+        if len(kept) > 1:
+            squares[name] = float(np.sum((kept - kept.mean()) ** 2))
+            freedom[name] = len(kept) - 1
+    return squares, freedom
+
+
 def pooled_scatter(pitch: np.ndarray, group: Sequence[Hashable]) -> tuple[float, int]:
     """Return the scatter of repeated readings about the mean of their group.
 
@@ -114,25 +178,19 @@ def pooled_scatter(pitch: np.ndarray, group: Sequence[Hashable]) -> tuple[float,
 
     Notes
     -----
-    s^2 = sum (x - group mean)^2 / sum (n - 1), the usual pooled variance. A reading 50
-    cents or more from its group's median is another note, a slip, and is left out (of
-    two readings 100 cents apart, both).
+    s^2 = sum (x - group mean)^2 / sum (n - 1), the usual pooled variance, without
+    `outlying_groups`. A reading 50 cents or more from its group's median is another note, a
+    slip, and is left out (of two readings 100 cents apart, both).
 
     Examples
     --------
     >>> pooled_scatter(np.array([0.0, 2.0, 10.0, 14.0]), ["a", "a", "b", "b"])
     (2.2360680, 2)
     """
-    members = defaultdict(list)
-    for value, name in zip(pitch, group, strict=True):
-        if name is not None:
-            members[name].append(value)
-    total, freedom = 0.0, 0
-    for values in map(np.array, members.values()):
-        kept = values[np.abs(values - np.median(values)) < _SLIP]
-        if len(kept) > 1:
-            total += float(np.sum((kept - kept.mean()) ** 2))
-            freedom += len(kept) - 1
+    squares, freedoms = _squares_within(pitch, group)
+    believed = set(squares) - set(outlying_groups(pitch, group))
+    total = sum(square for name, square in squares.items() if name in believed)
+    freedom = sum(freedoms[name] for name in believed)
     return (total / freedom) ** 0.5 if freedom else float("nan"), freedom
 
 
@@ -186,13 +244,13 @@ def reading_sd(
     behind, words = np.full(len(names), np.inf), []
     for name in dict.fromkeys(session):
         here = names == name
-        pooled, count = pooled_scatter(
-            np.asarray(pitch)[here], [g for g, inside in zip(group, here, strict=True) if inside]
-        )
+        mine = np.asarray(pitch)[here], [g for g, h in zip(group, here, strict=True) if h]
+        pooled, count = pooled_scatter(*mine)
         if count >= LEAST_FREEDOM:
             scatter[here], behind[here] = pooled, count
         if np.any(np.isnan(stated[here])):
             words.append(_scatter_words(name, pooled, count))
+            words += _outlying_words(name, *mine, np.flatnonzero(here))
     sd = np.sqrt(scatter**2 + np.asarray(step) ** 2 / 12)
     known = np.isnan(stated) & (scatter > 0) & (sd > FLOOR)
     sd = np.hypot(np.maximum(FLOOR, sd), np.where(half, HALF_HOLE, 0.0))
@@ -216,3 +274,15 @@ def _scatter_words(session, pooled, freedom):
         f"{ASSUMED_FIRST:g} cents in the first register and {ASSUMED_ABOVE:g} above "
         "(common practice, no source)"
     )
+
+
+def _outlying_words(session, pitch, group, index):
+    """A sentence for each group that is left out of the scatter, with the rows to look at."""
+    for one in outlying_groups(pitch, group):
+        mine = [n for n, name in enumerate(group) if name == one]
+        rows = ", ".join(str(index[n] + 1) for n in mine)
+        yield (
+            f"session {session}: rows {rows} repeat one another, but lie {np.ptp(pitch[mine]):.0f} "
+            "cents apart, farther than the other repeats let expect (Cochran's C test, 1 %); they "
+            "are left out of the scatter, not out of the fit: look at them"
+        )
