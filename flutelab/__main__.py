@@ -1,4 +1,4 @@
-"""The command line: predict, look, why, calibrate, next, open. Wires, computes nothing."""
+"""The command line: predict, look, why, calibrate, next, papers, open. It computes nothing."""
 
 from __future__ import annotations
 
@@ -58,6 +58,7 @@ from flutelab.fitting.identifiability import warn_of_blind, what_data_tell
 from flutelab.fitting.problem import FitError
 from flutelab.fitting.progress import text_progress
 from flutelab.fitting.suspects import suspects, suspects_unfitted
+from flutelab.view.paper import FOR_WHOM, all_papers
 from flutelab.view.plots import drawings_of, plot_calibration
 from flutelab.view.plots.for_paper import paper_files
 from flutelab.view.style import close, draw_without_windows, picture_files
@@ -306,6 +307,26 @@ def _make_folder(name: str | Path, option: str = "--out") -> None:
         raise Refusal(msg) from None
 
 
+def _papers(options) -> int:
+    check_folder("--out", options.out)
+    folder = Path(options.out) if options.out else default_folder() / "papers"
+    check_free((folder / name for name in FOR_WHOM), options.overwrite)
+    try:
+        demo = find_clone() / "data-demo"
+    except DataError as error:
+        told = "flutelab papers"
+        raise DataError(told, error.faults) from None
+    made = all_papers(demo, options.paper, holes=options.holes, unit=options.unit)
+    _make_folder(folder)
+    write_all({folder / name: data for name, data in made.items()}, overwrite=options.overwrite)
+    width = max(map(len, made))
+    print(
+        f"Written in {folder}:", *(f"  {name:{width}}  {FOR_WHOM[name]}" for name in made), sep="\n"
+    )
+    print("\nThe expected numbers are those of the invented demo pipes.")
+    return DONE
+
+
 def _open(options) -> int:
     if importlib.util.find_spec("jupyterlab") is None:
         msg = "open: JupyterLab is not installed; install it with: pip install -e '.[all]'"
@@ -333,6 +354,7 @@ _COMMANDS = {
     "look": _look,
     "why": _why,
     "next": _next,
+    "papers": _papers,
     "open": _open,
 }
 

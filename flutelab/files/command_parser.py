@@ -6,7 +6,7 @@ import argparse
 import re
 from collections.abc import Callable, Mapping
 
-from flutelab.files.options import nearest, number, register, seed
+from flutelab.files.options import hole_count, nearest, number, register, seed
 from flutelab.fitting.calibrate import DEFAULT_FREE, OWN
 from flutelab.model.corrections import NAMES
 
@@ -51,6 +51,7 @@ def command_parser(
     _look_parser(commands)
     _why_parser(commands)
     _next_parser(commands)
+    _papers_parser(commands)
     opening = commands.add_parser("open", help="open the notebooks in a folder of your own")
     opening.add_argument("folder", nargs="?", help='default: "My flutes" in your documents')
     opening.add_argument(
@@ -139,6 +140,24 @@ def _next_parser(commands) -> None:
     asked.add_argument("--out", metavar="DIR", help="folder for tables and pictures")
     asked.add_argument("--overwrite", action="store_true", help="replace files that are there")
     asked.set_defaults(a4=440.0)
+
+
+def _papers_parser(commands) -> None:
+    printed = commands.add_parser("papers", help="print papers for a class and a workbench (PDF)")
+    printed.add_argument(
+        "--out", metavar="DIR", help='default: "papers" in "My flutes" in your documents'
+    )
+    printed.add_argument(
+        "--paper", type=str.lower, choices=("a4", "letter"), default="a4", help="(default: a4)"
+    )
+    printed.add_argument(
+        "--holes", type=hole_count, default=6, metavar="N", help="of the blank sheets (default: 6)"
+    )
+    printed.add_argument(
+        "--unit", choices=("mm", "in"), default="mm",
+        help="of the blank sheets; in with Fahrenheit (default: mm)",
+    )  # fmt: skip
+    printed.add_argument("--overwrite", action="store_true", help="replace files that are there")
 
 
 def _calibrate_parser(commands) -> None:

@@ -15,6 +15,7 @@ from flutelab.physics.jet import PRESSURES
 from flutelab.units import parse_number, parse_pressure, parse_temperature, to_celsius
 
 REGISTERS = ("1", "2", "3", "4")
+MOST_HOLES = 10  # of a blank sheet
 _UNITS = {"pa", "hpa", "kpa", "mbar", "mm", "cm", "in", "c", "f", "k", "°", "°c", "°f", "deg"}
 _KINDS = {".csv": "note table", ".json": "constants file", ".toml": "flute file"}
 _BARE = {"%", "percent", "hz"}  # units of numbers that are typed without one
@@ -46,6 +47,14 @@ def seed(text: str) -> int:
     """Return the seed of what is drawn at random; argparse says what is wrong with it."""
     if not re.fullmatch(r"[0-9]{1,18}", text):
         msg = f"{text!r} is no seed; write a whole number from 0, such as 1"
+        raise ArgumentTypeError(msg)
+    return int(text)
+
+
+def hole_count(text: str) -> int:
+    """Return for how many holes a sheet has room; argparse says what is wrong with it."""
+    if not (text.isascii() and text.isdecimal() and int(text) <= MOST_HOLES):
+        msg = f"{text!r} is no number of holes; write a whole number from 0 to {MOST_HOLES}"
         raise ArgumentTypeError(msg)
     return int(text)
 
