@@ -240,11 +240,11 @@ def test_the_measures_are_all_that_the_flute_file_asks_for():
     assert [m.letter for m in measures(0, head="stopped")] == ["A", "B", "G"]
 
 
-@pytest.mark.parametrize("flute", FLUTES, ids=lambda f: f.name)
 def test_from_above_alone_a_pipe_is_low():
     assert from_above(SIX, "xoxooo").height < 0.4 * pipe_drawing(SIX, "xoxooo").height
 
 
+@pytest.mark.parametrize("flute", FLUTES, ids=lambda f: f.name)
 @pytest.mark.parametrize("draw", [pipe_drawing, measuring_drawing, from_above])
 def test_every_demo_flute_is_drawn(flute, draw):
     tree = assert_readable(draw(flute))
