@@ -76,3 +76,20 @@ def test_of_flutes_with_windows_of_their_own_the_mean_doubt_is_told(run):
     code, _, err = run("next", *FIVE, "--own", "windwo")
     assert code == 2
     assert "--own: 'windwo' is no correction" in err
+
+
+def test_an_idea_stands_once_with_its_flutes_and_each_flute_is_named_once(run):
+    six = [DEMO / f"half-inch-six.{ending}" for ending in ("toml", "csv")]
+    _, out, _ = run("next", *FIVE, *six)
+    said, _, table = out.partition("\n\n")
+    five = "'Three-quarter-inch five-hole, tuned'"
+    assert said.count(five) == 1
+    assert "cross-fingered, in the same session, on the same flute;" in said
+    assert "the flute is" not in said
+    ideas = [line[2:].split("  ")[0] for line in table.splitlines() if " reading" in line][1:]
+    names = [idea.partition(" (")[0] if "plain" not in idea else "4 plain pipes" for idea in ideas]
+    assert len(ideas) == 15
+    assert len(set(names)) == len(names)
+    assert (
+        "every note again, on another day (Half-inch six-hole, before tuning, or 1 other" in table
+    )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -85,7 +86,10 @@ def plan_table(plan: Plan) -> pd.DataFrame:
 
 
 def plan_words(plan: Plan) -> list[str]:
-    """Return at most four plain sentences: what is known now, and what to measure next."""
+    """Return at most four plain sentences: what is known now, and what to measure next.
+
+    Where there are several flutes, each is named once, and then again only after another.
+    """
     known = f"{plan.said[0].upper()}{plan.said[1:]}: known to {sd_words(plan, plan.sd_now)}"
     said = [f"{known} (standard deviation); {_best(plan)}.", *_small(plan)]
     if plan.widened > 1:
@@ -93,7 +97,24 @@ def plan_words(plan: Plan) -> list[str]:
             f"The readings scatter {plan.widened:.1f} times as far as they should: look for "
             "mistakes before you measure more."
         )
-    return [*said, *_jet(plan)][:SENTENCES]
+    return _flutes_named_once(plan, [*said, *_jet(plan)][:SENTENCES])
+
+
+def _flutes_named_once(plan, sentences):
+    """The sentences with 'on' a flute where it was not the last one named, else 'the same'."""
+    said = {f"; the flute is {name!r}": name for name, _ in map(_parted_name, plan.candidates)}
+    if not any(said.values()):
+        return sentences
+    last = ""
+
+    def naming(match):
+        nonlocal last
+        name, before = said[match[0]], last
+        last = name
+        return ", on the same flute" if name == before else f", on {name!r}"
+
+    any_flute = "|".join(re.escape(words) for words, name in said.items() if name)
+    return [re.sub(any_flute, naming, sentence) for sentence in sentences]
 
 
 def ranked(plan: Plan) -> list[int]:

@@ -7,12 +7,19 @@ from collections.abc import Sequence
 from flutelab.errors import DataError, Fault
 from flutelab.files.foretell import OPTIONS, checked_words
 from flutelab.files.look import Looked
-from flutelab.files.next_words import cost_words, plan_table, plan_words, ranked, sd_words
+from flutelab.files.next_words import (
+    cost_words,
+    idea_words,
+    ideas,
+    plan_words,
+    ranked,
+    sd_words,
+)
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.next_measurement import Plan, next_measurement
 from flutelab.model.rows import rows, take
 
-BEST = 12  # measurements shown
+BEST = 12  # ideas shown
 PARTED = 3  # and of those that part the jet from the window
 
 
@@ -65,18 +72,19 @@ def _notes(calibration, fingerings):
 
 
 def _table(found: Plan):
-    frame = plan_table(found)
+    """A line an idea, on the flute that it is best done on."""
     order = ranked(found)
-    shown = order[:BEST]
-    apart = [n for n in range(len(found.candidates)) if n not in order][:PARTED]
-    width = max([46, *(len(frame["measurement"][n]) for n in (*shown, *apart))])
+    apart = [n for n in range(len(found.candidates)) if n not in order]
+    shown, parted = ideas(found, order)[:BEST], ideas(found, apart)[:PARTED]
+    width = max([46, *(len(idea_words(idea)) for idea in (*shown, *parted))])
     yield f"  {'best next':<{width}} {'readings':>11}{'would leave':>16}"
-    yield from (_line(found, frame, n, width) for n in shown)
-    if apart:
+    yield from (_line(found, idea, width) for idea in shown)
+    if parted:
         yield "  and to know it without the jet's pull"
-        yield from (_line(found, frame, n, width) for n in apart)
+        yield from (_line(found, idea, width) for idea in parted)
 
 
-def _line(found, frame, n, width):
-    left = sd_words(found, found.sd_left[n])
-    return f"  {frame['measurement'][n]:<{width}} {cost_words(found.candidates[n]):>11}{left:>16}"
+def _line(found, idea, width):
+    left = sd_words(found, found.sd_left[idea.number])
+    cost = cost_words(found.candidates[idea.number])
+    return f"  {idea_words(idea):<{width}} {cost:>11}{left:>16}"
