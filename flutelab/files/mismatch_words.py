@@ -81,8 +81,9 @@ def mismatch_table(mismatch: Mismatch) -> pd.DataFrame:
 
     Its usual tolerance and what that does to the notes; the amount that fits best alone, how many
     tolerances that is, the shift of breath and tuner beside it, whether both are plausible (or
-    whether the notes ask for more of the cause than there can be), how much they leave; and how many tolerances of it serve best when all act together. The
-    session's shift is a cause of its own too.
+    whether the notes ask for more of the cause than there can be), how much they leave; and
+    how many tolerances of it serve best when all act together. The session's shift is a cause
+    of its own too.
     """
     each = range(len(mismatch.causes))
     effect = mismatch.effect[:, mismatch.counted]

@@ -287,7 +287,8 @@ def _estimate(calibration):
         f"{loss} gave chi2 = {calibration.chi2:.1f} over {_count(calibration.rows, 'note row')}; "
         f"{widened} (done from {WIDEN_FROM_ROWS} rows on where chi2 exceeds {WIDEN_FROM_CHI2:g} a "
         "row). Standard deviations follow from the Jacobian at the optimum, limits of 68 and 95 % "
-        f"from profiles of the cost, {_limits(calibration)}; the budget is laid out after [jcgm-100-2008]."
+        f"from profiles of the cost, {_limits(calibration)}; the budget is laid out "
+        "after [jcgm-100-2008]."
     )
 
 
