@@ -26,7 +26,8 @@ from flutelab.view.panels.kit import Choice, Grid, Press, Words, fill
 
 IDLE = 0.4  # seconds without a change before mistakes are looked for
 SLOW = 1.5  # seconds a fit may take to follow every change
-STOPPED = "Stopped. What is shown is the last good result."
+STAYS = "What is shown below is the last good result."
+STOPPED = "Stopped."
 LOOKING = "Looking for mistakes in notes and sizes ..."
 _PARTS = [REPORTED, ALONG, HELD]
 _PART = 1  # the column that tells a correction's part in the fit
@@ -108,6 +109,8 @@ class FitPanel(Panel):
         except KeyboardInterrupt:
             self.fault.text = STOPPED
         self._asked = False
+        if self.fault.text and self.answer is not None:
+            self.fault.text += f"\n{STAYS}"
         if self.answer is not None and not _same(before, self.answer):
             self._fill_corrections()
             self.opening.text = LOOKING
@@ -206,7 +209,7 @@ class FitPanel(Panel):
                     self.answer = replace(self.answer, odd=odd)
                 self.more.tell()
         except KeyboardInterrupt:
-            self.opening.text = STOPPED
+            self.opening.text = f"{STOPPED} Nobody looked for mistakes in notes and sizes."
 
     def reset(self) -> None:
         """All as it was opened."""

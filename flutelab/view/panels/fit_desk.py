@@ -170,6 +170,7 @@ class Desk:
         columns = [self.column_name, self.new_column, self.filling, self.add_column]
         for line in (lines := [ipywidgets.HBox(rows), ipywidgets.HBox(columns)]):
             line.add_class("flutelab-row")
+        lines[1].add_class("flutelab-low")
         return ipywidgets.VBox(lines)
 
     @property

@@ -79,6 +79,9 @@ class More:
         self.next_words, self.plan = Words(), Grid()
         row = ipywidgets.HBox([self.wanted, self.ask])
         row.add_class("flutelab-row")
+        row.add_class("flutelab-low")
+        for wide in (self.causes, self.plan):
+            wide.add_class("flutelab-wrap")
         odd, why, *others = self.folds
         self.parts = [
             self.lengths, odd, why, self.causes, *others, row, self.next_words, self.plan,
@@ -109,7 +112,9 @@ class More:
 
     def _why(self, fitted):
         found = why_not_matching(fitted.calibration.tables[0].measurements)
-        fill(self.causes, mismatch_table(found).head(_BEST), "Likeliest causes")
+        table = mismatch_table(found).head(_BEST)
+        shown = [name for name in table if not name.startswith("does_")]
+        fill(self.causes, table[shown], "Likeliest causes")
         return mismatch_words(found)
 
     def ask_next(self) -> None:
@@ -176,10 +181,14 @@ def _odd(fitted):
         line
         for suspect in fitted.odd
         for line in (
-            suspect_words(fitted.calibration, suspect) + ".",
+            _sentence(suspect_words(fitted.calibration, suspect)),
             *(f"Or else {or_else_words(fitted.calibration, o)}." for o in suspect.or_else),
         )
     ]
+
+
+def _sentence(words):
+    return f"{words[0].upper()}{words[1:]}."
 
 
 def _told(fitted):

@@ -60,7 +60,7 @@ function render({ model, el }) {
   const heading = (text, column) => {
     const th = Object.assign(document.createElement("th"), { scope: "col" });
     // a long name breaks behind its underlines
-    th.append(...text.split(/(?<=_)/).flatMap((part) => [part, document.createElement("wbr")]));
+    th.append(...text.split(/(?<=_)(?!.{1,2}$)/).flatMap((part) => [part, document.createElement("wbr")]));
     const fault = model.get("faults")[`head,${column}`];
     if (fault) {
       th.className = "flutelab-wrong";
