@@ -4,7 +4,8 @@ from importlib.metadata import version
 
 from flutelab.errors import DataError, FitWarning, ValidityWarning
 from flutelab.files.constants_file import Constants, read_constants, write_constants
-from flutelab.files.flute_file import read_flute, write_flute
+from flutelab.files.flute_file import read_flute
+from flutelab.files.flute_text import write_flute
 from flutelab.files.note_table import read_measurements, write_measurements
 from flutelab.files.report import report
 from flutelab.files.tables import table

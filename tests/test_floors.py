@@ -109,6 +109,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "toml_help",
             "toml_section",
             "stated_errors",
+            "flute_text",
             "flute_file",
             "form",
             "measured",

@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from flutelab.errors import DataError
-from flutelab.files.flute_file import read_flute, write_flute
+from flutelab.files.flute_file import read_flute
+from flutelab.files.flute_text import write_flute
 from flutelab.model.flute import (
     Bore,
     End,

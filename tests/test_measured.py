@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from flutelab import read_flute
-from flutelab.files.flute_file import flute_text
+from flutelab.files.flute_text import flute_text
 from flutelab.files.form import Form, filled_form, in_other_unit, plain_length, turned
 from flutelab.files.measured import left_out, measured, understood
 from flutelab.model.flute import Target

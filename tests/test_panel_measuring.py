@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from flutelab import read_flute
-from flutelab.files.flute_file import flute_text
+from flutelab.files.flute_text import flute_text
 from flutelab.files.form import filled_form
 from flutelab.files.typed import read_as
 from flutelab.making.cautions import CAUTIONS

@@ -14,7 +14,7 @@ import numpy as np
 from flutelab import pitch
 from flutelab.errors import DataError, Fault
 from flutelab.files.csv_text import column_names, decode, delimiter_of, read_records, read_rows
-from flutelab.files.flute_file import flute_text
+from flutelab.files.flute_text import flute_text
 from flutelab.files.note_cells import PITCHES
 from flutelab.files.safely import read_bytes
 from flutelab.files.zipped import zip_bytes

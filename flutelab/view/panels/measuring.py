@@ -12,7 +12,8 @@ import numpy as np
 import pandas as pd
 
 from flutelab.drills import DRILL_KINDS, nearest_drill
-from flutelab.files.flute_file import flute_text, read_flute
+from flutelab.files.flute_file import read_flute
+from flutelab.files.flute_text import flute_text
 from flutelab.files.form import Form, box_keys, filled_form, hole_of, in_other_unit, turned
 from flutelab.files.measured import Measured, left_out, measured
 from flutelab.files.typed import read_as
