@@ -87,7 +87,7 @@ def test_constants_are_made_of_uploaded_files_cut_and_taken_away(opened, lab):
     page.get_by_label("Sounding edge to foot, mm", exact=True).fill("34 cm")
     page.keyboard.press("Enter")
     wait_for_words(page, "Cut to 340.00 mm: xxxxx")
-    page.get_by_text("My own files").click()
+    page.locator(PANEL).get_by_text("My own files").click()
     for what, ending in (("a flute file", "toml"), ("its note table", "csv")):
         upload(page, f"Upload {what}", lab.folder / "data-demo" / f"plain-pipe-220.{ending}")
     wait_for_words(page, "As it is, 220.00 mm to the foot: bare")

@@ -2,8 +2,14 @@
 
 // JupyterLab takes arrow keys and Enter for its own, unless the focused element says otherwise.
 const keep = (event) => { event.target.dataset.lmSuppressShortcuts = "true"; };
+// Enter takes what is typed, as leaving the box does: the notebook swallows the browser's own way.
+const take = (event) => {
+  if (event.key === "Enter" && event.target.matches("input[type=text]"))
+    event.target.dispatchEvent(new Event("change"));
+};
 function keepKeys(el) {
   el.addEventListener("focusin", keep);
+  el.addEventListener("keydown", take);
   // other controls of the panel, which have no script of ours
   requestAnimationFrame(() => el.closest(".flutelab-panel")?.addEventListener("focusin", keep));
 }
