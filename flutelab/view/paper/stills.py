@@ -46,7 +46,7 @@ from flutelab.view.paper.still_charts import (
     size_chart,
     wave_chart,
 )
-from flutelab.view.paper.still_facts import ROOM, Stills, size_words, stills
+from flutelab.view.paper.still_facts import HOLE, ROOM, Stills, size_words, stills
 
 _SAY = 11 * POINT
 _INVENTED = (
@@ -105,9 +105,8 @@ def _left(blocks: Sequence[Block], height: float) -> float:
 
 def _sizes(found: Stills) -> tuple[str, str]:
     """Return the question's two sizes in words."""
-    return size_words(found.first.flute.holes[0].diameter), size_words(
-        found.second.flute.holes[0].diameter
-    )
+    first, second = (one.flute.holes[HOLE - 1].diameter for one in (found.first, found.second))
+    return size_words(first), size_words(second)
 
 
 # --- 1: the question --------------------------------------------------------------------
@@ -120,8 +119,8 @@ def _question(found: Stills, width: float, height: float) -> Iterator[Block]:
     blocks = [
         picture(pipe_drawing(pipe, "n"), width, height=62.0),
         _say(
-            f"Without a hole this pipe sounds {pitch_words(found.sweep.no_hole)}. A hole will be "
-            f"drilled where the dots are, {size_words(pipe.holes[0].position)} from the sounding "
+            f"Without a hole this pipe sounds {pitch_words(found.sweep.no_hole)}. A hole is to "
+            f"stand where the dots are, {size_words(pipe.holes[0].position)} from the sounding "
             "edge.",
             width,
         ),
