@@ -10,7 +10,7 @@ from flutelab.errors import already_warned
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute
 from flutelab.model.inside import StandingWave, standing_wave
-from flutelab.model.lattice import input_impedance
+from flutelab.model.lattice import elements, head_impedance
 from flutelab.model.modes import (
     Modes,
     open_pair,
@@ -22,9 +22,9 @@ from flutelab.model.modes import (
 from flutelab.model.rows import Rows
 from flutelab.physics.rules import exact_cutoff_frequency
 
-MODES = 6  # of each row, at least
+MODES = 5  # of each row, at least
 POINTS = 40  # along the bore
-ALL_AROUND = np.array([-4, -2, -1, -0.5, -0.2, 0, 0.2, 0.5, 1, 2, 4])  # half-widths of a peak
+ALL_AROUND = np.array([-3, -1.2, -0.5, -0.2, 0, 0.2, 0.5, 1.2, 3])  # half-widths of a peak
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -85,7 +85,7 @@ def within(
     warn_of_notes(numbers, found.frequency[np.arange(len(column)), column][column >= 0])
     axis = _with_peaks(np.asarray(frequency, dtype=float), found)
     with already_warned():
-        admittance = 1 / input_impedance(flute, fingerings, axis, corrections)
+        admittance = _admittance(numbers, len(fingerings), axis)
     return Within(
         wave=standing_wave(
             flute, fingerings, corrections, register=wanted, points=POINTS, found=found
@@ -96,6 +96,13 @@ def within(
         admittance=admittance,
         cutoff=exact_cutoff_frequency(*open_pair(flute, fingerings)),
     )
+
+
+def _admittance(numbers, rows, frequency):
+    """As `input_impedance`'s inverse, of a chain that is there already, (N, F)."""
+    seen = elements(numbers, frequency[None, None, :])
+    admittance = 1 / (head_impedance(seen) * seen.scale[..., 0])
+    return np.broadcast_to(admittance[0], (rows, frequency.size))
 
 
 def _with_peaks(frequency, found):

@@ -26,7 +26,7 @@ from flutelab.view.panels.lattice_pictures import (
 )
 
 REGISTERS = 3
-_SPECTRUM = 140  # points, besides those about the modes
+_SPECTRUM = 120  # points, besides those about the modes
 _LOWEST = 0.6  # of the lowest note, where the spectrum begins
 _TOP = 4.2  # of it, where it ends
 _WARMEST = celsius(35)

