@@ -4,10 +4,18 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_notes import CROSSED, SCALE, SIX, notes_of
+from made_notes import CROSSED, DEMO, SCALE, SIX, notes_of
 from suspects_study import MISTAKES
 
-from flutelab import Corrections, FitError, calibrate, report, suspects
+from flutelab import (
+    Corrections,
+    FitError,
+    calibrate,
+    read_flute,
+    read_measurements,
+    report,
+    suspects,
+)
 from flutelab.files.suspected import hole_acts, or_else_words, suspect_words, unfitted_words
 from flutelab.fitting.suspects import Suspect, suspects_unfitted
 
@@ -125,3 +133,18 @@ def test_single_rows_that_the_fits_own_error_names_are_not_told_again():
     odd = suspects_unfitted(low)
     assert {suspect.kind for suspect in odd} == {"row"}
     assert unfitted_words([low], odd) == []
+
+
+@pytest.mark.filterwarnings("ignore::flutelab.errors.FitWarning")
+def test_a_slip_in_one_of_a_pair_is_named(tmp_path):
+    written = (DEMO / "three-quarter-five.csv").read_text(encoding="utf-8")
+    table = tmp_path / "notes.csv"
+    slipped = written.replace("bench,xoooo,1,F#5,-35", "bench,xoooo,1,F#5,10")
+    assert slipped != written
+    table.write_text(slipped, encoding="utf-8")
+    measured = read_measurements(table, read_flute(DEMO / "three-quarter-five.toml"))
+    assert measured.sd[:14].max() < 4
+    assert any("rows 5, 8 repeat one another, but lie 44" in said for said in measured.reading)
+    (slip,) = suspects(calibrate(measured))
+    assert (slip.kind, slip.index) == ("row", 7)  # row 8
+    assert slip.amount == pytest.approx(45, abs=5)
