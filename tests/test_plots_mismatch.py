@@ -110,6 +110,13 @@ def test_each_session_has_its_own_line():
     measured = replace(notes_of(SIX, SCALE * 2, Corrections(window=1.3), off=off), session=days)
     found = why_not_matching(measured)
     best = found.amount[0] * found.effect[0] + found.beside[0]
-    drawn = lines(plot_causes(found).axes[0])
+    page = plot_causes(found)
+    drawn = lines(page.axes[0])
     assert np.sort(drawn) == pytest.approx(np.sort(best))
+    told = [text.get_text() for text in page.legends[0].get_texts()]
+    assert "what the amount above the panel does, by session" in told
+    # the dots' order: monday's line on the left of its column
+    (some,) = [c for c in page.axes[0].collections if isinstance(c, LineCollection)]
+    lowest = [s for s in some.get_segments() if s[0, 0] < 0.5]
+    assert [s[0, 0] < -0.1 for s in sorted(lowest, key=lambda s: -s[0, 1])] == [True, False]
     assert np.ptp(found.beside[0]) > 8  # the mean of both would be nobody's

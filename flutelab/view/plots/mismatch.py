@@ -93,8 +93,7 @@ def _draw_cause(ax, mismatch, cause, place, firsts):
     columns = np.arange(len(firsts))
     ax.axhline(0.0, color=GREY, linewidth=1.0, zorder=1)
     ax.bar(columns, 2 * effect, 0.8, bottom=-effect, color=SKY, linewidth=0, zorder=0.5)
-    at, best = _best(mismatch, cause, place)
-    ax.hlines(best, at - _HALF, at + _HALF, color=VERMILION, linewidth=2.5, zorder=2)
+    ax.hlines(*_best(mismatch, cause, place), color=VERMILION, linewidth=2.5, zorder=2)
     for counted, face in ((True, BLACK), (False, "white")):
         some = mismatch.counted == counted
         ax.plot(
@@ -108,14 +107,18 @@ def _draw_cause(ax, mismatch, cause, place, firsts):
 
 
 def _best(mismatch, cause, place):
-    """Where the lines lie, and their cents: one for each note of each session."""
-    m = mismatch.measurements
-    rows: dict[tuple, int] = {}
+    """Cents of the lines, where they begin and end: one for each note of each session.
+
+    Sessions of a note share its column from left to right, as their dots do.
+    """
+    columns: dict[int, dict[str, int]] = {}
     for row in np.flatnonzero(mismatch.counted).tolist():
-        rows.setdefault((round(place[row]), m.session[row]), row)
-    index = list(rows.values())
+        mine = columns.setdefault(round(place[row]), {})
+        mine.setdefault(mismatch.measurements.session[row], row)
+    index = [row for mine in columns.values() for row in mine.values()]
     best = mismatch.amount[cause] * mismatch.effect[cause, index] + mismatch.beside[cause, index]
-    return np.array([column for column, _ in rows]), best
+    edges = [np.linspace(c - _HALF, c + _HALF, len(mine) + 1) for c, mine in columns.items()]
+    return best, np.concatenate([e[:-1] for e in edges]), np.concatenate([e[1:] for e in edges])
 
 
 def _told(mismatch, cause):
@@ -160,11 +163,17 @@ def _mark_far(ax, mismatch, place):
 
 
 def _handles(mismatch):
+    several = len(set(np.array(mismatch.measurements.session)[mismatch.counted])) > 1
+    does = "what the amount above the panel does"
     handles = [
         handle("measured over the book", "o", BLACK),
         Patch(facecolor=SKY, label="what its usual tolerance does, either way"),
         Line2D(
-            [], [], color=VERMILION, linewidth=2.5, label="what the amount above the panel does"
+            [],
+            [],
+            color=VERMILION,
+            linewidth=2.5,
+            label=f"{does}, by session" if several else does,
         ),
     ]
     if not np.all(mismatch.counted):
