@@ -96,17 +96,18 @@ def test_inches_come_with_fractions_and_drills(panel):
 
 
 def test_another_flute_brings_its_own_length_and_plain_pipes_have_no_holes(panel):
-    panel.controls["source"].value = "plain-pipe-300"
+    panel.controls["source"].value = "Plain pipe 300 mm"
     assert panel.controls["length"].value == pytest.approx(300)
     assert panel.controls["length"].low == 120
     assert (panel.holes.columns, panel.drilling.text) == ([], "")
     assert panel.sentence.text.startswith("As it is, 300.00 mm to the foot: bare 549.3 Hz")
+    assert panel.controls["length"].label == "Head's end to foot"
 
 
 def test_reset_goes_back_to_the_first_flute_at_its_own_length(panel):
     first = panel.sentence.text
     panel.controls["length"].value = 300
-    panel.set(unit="in", source="plain-pipe-300")
+    panel.set(unit="in", source="Plain pipe 300 mm")
     panel.again.pressed()
     assert panel.sentence.text == first
     assert panel.controls["unit"].value == "mm"
@@ -128,7 +129,7 @@ def test_a_file_at_fault_is_told_of_and_changes_nothing(panel):
     panel.files["constants"].value = ("bad.json", b"{}")
     assert panel.fault.text.startswith("bad.json: 1 fault")
     assert panel.opening.text == last
-    panel.controls["source"].value = "three-quarter-five"
+    panel.controls["source"].value = "Three-quarter-inch five-hole, tuned"
     assert panel.fault.text == ""
 
 

@@ -147,7 +147,13 @@ def test_what_an_opened_file_holds_beside_is_kept_and_told(form, wooden):
     flute = replace(wooden, targets=(Target(fingering="xxxxxx", frequency=440.0, label="root"),))
     form.open("wood.toml", flute_text(flute).encode())
     assert form.flute == flute
-    for words in ("3 diameters along", "ramp", "hole 6: an undercut", "1 wanted notes"):
+    for words in (
+        "Opened: wood.toml",
+        "3 diameters along",
+        "ramp",
+        "hole 6: an undercut",
+        "1 wanted notes",
+    ):
         assert words in form.kept.text
     form.boxes["diameter 6"].value = "6.3"
     name, text = form.save.make()
@@ -244,3 +250,13 @@ def test_a_file_by_its_path(tmp_path):
         },
     )
     assert given.value == ("b.toml", b"y")
+    assert given.upload.value == ()
+
+
+def test_the_same_file_can_be_opened_again(form, wooden):
+    path = str(DEMO / "tapered-wood-six.toml")
+    for _ in range(2):
+        form.boxes["foot"].value = "500"
+        form.given.path.value = path
+        assert form.flute == wooden
+        assert (form.given.value, form.given.path.value) == (None, "")

@@ -19,6 +19,7 @@ from flutelab.files.takeaway import (
     known_from_notes,
     lengths_to_ask,
     notes_now,
+    pairs_of,
     same_pipe,
     two_lengths,
 )
@@ -156,6 +157,15 @@ def test_constants_alone_and_with_a_flute(known, flute):
     )
     other, _ = files("half-inch-six")
     assert "this is 'Half-inch six-hole" in known_from_constants(file, other).opening[1]
+
+
+def test_flutes_with_notes_are_found(tmp_path):
+    found = pairs_of(DEMO)
+    assert "Half-inch six-hole, before tuning" in found
+    assert all(flute.stem == notes.stem for flute, notes in found.values())
+    # results of finite elements are no note table
+    assert not any(flute.stem == "finite-element-pipe" for flute, _ in found.values())
+    assert pairs_of(tmp_path) == {}
 
 
 def test_a_file_at_fault_is_told_under_its_name():

@@ -5,14 +5,16 @@ from __future__ import annotations
 import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from flutelab.errors import FitWarning, ValidityWarning, already_warned
+from flutelab.errors import DataError, FitWarning, ValidityWarning, already_warned
 from flutelab.files.constants_file import Constants, constants_of, read_constants
 from flutelab.files.flute_file import read_flute
 from flutelab.files.foretell import air_of, another_flute, usual_fingerings
+from flutelab.files.note_table import read_measurements
 from flutelab.files.sentences import sentences
 from flutelab.files.tables import fingering_name, note_name
 from flutelab.files.typed import read_as, read_sheet, sheet_of
@@ -56,6 +58,21 @@ class Known:
     opening: tuple[str, ...]
     warned: tuple[str, ...] = ()
     flute: Flute | None = None
+
+
+def pairs_of(folder: str | Path) -> dict[str, tuple[Path, Path]]:
+    """Return the flute files of a folder that have a note table of the same name, by flute."""
+    found = {}
+    for flute_path in sorted(Path(folder).glob("*.toml")):
+        notes = flute_path.with_suffix(".csv")
+        try:
+            with already_warned():
+                flute = read_flute(flute_path)
+                read_measurements(notes, flute)
+        except DataError:
+            continue  # a table of something else, or none
+        found[flute.name] = flute_path, notes
+    return found
 
 
 def known_from_notes(flute_file: tuple[str, bytes], note_table: tuple[str, bytes]) -> Known:
@@ -309,7 +326,7 @@ def cutting_words(flute: Flute, length: float, unit: str = "mm") -> list[str]:
             "bore before you trust these notes, and cut it last."
         )
     if flute.holes:
-        said.append("The holes stay where they are, counted from the sounding edge.")
+        said.append("The holes stay where they are, counted from the head.")
     bores = length / bore_diameter(flute.bore, 0.0)
     low, high = USUAL_BORES
     if not low <= bores <= high:

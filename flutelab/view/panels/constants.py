@@ -21,6 +21,7 @@ from flutelab.files.takeaway import (
     known_from_notes,
     lengths_to_ask,
     notes_now,
+    pairs_of,
     two_lengths,
 )
 from flutelab.fitting.problem import FitError
@@ -31,6 +32,7 @@ from flutelab.view.panels.constants_picture import ShiftPicture, picture_words
 from flutelab.view.panels.constants_tables import (
     Taken,
     both_lengths,
+    far_end,
     hole_sizes,
     in_shop_units,
     long,
@@ -56,7 +58,7 @@ class ConstantsPanel(Panel):
     """See `constants_panel`."""
 
     def __init__(self, demo: str | Path) -> None:
-        self._demos = _demos(Path(demo))
+        self._demos = pairs_of(demo)
         self._set_for: tuple[Flute | None, str] = (None, "mm")
         self._told_of: tuple[Known | None, str] = (None, "mm")
         self.files = {
@@ -78,7 +80,7 @@ class ConstantsPanel(Panel):
 
     def _controls(self) -> dict[str, ipywidgets.Widget]:
         choices = {f"{name} (invented)": name for name in self._demos} | _MINE
-        start = _FIRST if _FIRST in self._demos else "notes"
+        start = next((name for name, (f, _) in self._demos.items() if f.stem == _FIRST), "notes")
         span = {"low": 100, "high": 600, "step": 1}
         return {
             "source": Choice(label="Constants of", choices=choices, value=start),
@@ -150,6 +152,7 @@ class ConstantsPanel(Panel):
         low, high = lengths_to_ask(flute)
         self._held = True
         with control.hold_sync():
+            control.label = f"{far_end(flute)} to foot"
             control.unit, control.step, control.decimals = unit, _STEP[unit], _DECIMALS[unit]
             # on the steps; a hair beside one counts as on it
             control.low = float(np.ceil(shown(low) / _STEP[unit] - _HAIR) * _STEP[unit])
@@ -283,11 +286,6 @@ def constants_panel(demo: str | Path) -> ConstantsPanel:
 _of_notes = lru_cache(maxsize=8)(known_from_notes)
 _of_constants = lru_cache(maxsize=8)(known_from_constants)
 _notes_now = lru_cache(maxsize=8)(notes_now)
-
-
-def _demos(folder: Path) -> dict[str, tuple[Path, Path]]:
-    pairs = ((path, path.with_suffix(".csv")) for path in sorted(folder.glob("*.toml")))
-    return {flute.stem: (flute, notes) for flute, notes in pairs if notes.is_file()}
 
 
 def _after(given: str, source: str) -> str:

@@ -8,7 +8,7 @@ import pandas as pd
 
 from flutelab.drills import nearest_drill
 from flutelab.files.takeaway import Known
-from flutelab.model.flute import Flute
+from flutelab.model.flute import Flute, Window
 from flutelab.units import from_inch, show_length
 
 _DRILLS = {"mm": ("metric",), "in": ("fraction", "number", "letter")}
@@ -45,6 +45,11 @@ class Taken:
 def long(taken: Taken) -> str:
     """Return the length asked for, in words."""
     return show_length(taken.length, taken.unit)
+
+
+def far_end(flute: Flute) -> str:
+    """Return what lengths are counted from."""
+    return "Sounding edge" if isinstance(flute.head, Window) else "Head's end"
 
 
 def sentence(taken: Taken) -> str:
@@ -132,7 +137,9 @@ def hole_sizes(flute: Flute, unit: str) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "hole, from the window": [str(n) for n in range(1, len(flute.holes) + 1)],
-            "sounding edge to centre": [show_length(h.position, unit) for h in flute.holes],
+            f"{far_end(flute).lower()} to centre": [
+                show_length(h.position, unit) for h in flute.holes
+            ],
             "diameter": [show_length(hole.diameter, unit) for hole in flute.holes],
             "nearest drill": drills,
         }

@@ -49,6 +49,7 @@ class Given(ipywidgets.HBox):
         for file in change["new"]:
             self.path.fault = ""
             self.value = (file["name"], bytes(file["content"]))
+        self.upload.value = ()  # the same file may come again
 
     def _named(self, change):
         name = change["new"].strip().strip("\"'")

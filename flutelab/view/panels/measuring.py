@@ -109,7 +109,7 @@ class MeasuringForm(Panel):
             call=lambda **_: _call(self.flute),
             then=self._tell,
         )
-        self.given.observe(lambda change: self.open(*change["new"]), "value")
+        self.given.observe(lambda change: self._open_given(change["new"]), "value")
 
     @staticmethod
     def _switches(form: Form) -> dict[str, ipywidgets.Widget]:
@@ -159,7 +159,9 @@ class MeasuringForm(Panel):
 
     def _note_sheet(self) -> tuple[str, bytes]:
         form = self._now
-        pdf = note_sheet(form.holes, paper=self.paper.value, fahrenheit=form.unit == "in")
+        pdf = note_sheet(
+            self.flute or form.holes, paper=self.paper.value, fahrenheit=form.unit == "in"
+        )
         return "note-sheet.pdf", pdf
 
     @property
@@ -171,6 +173,11 @@ class MeasuringForm(Panel):
         """Call `told` with the flute, or None, now and after every change."""
         self._watchers.append(told)
         told(self.flute)
+
+    def _open_given(self, file: tuple[str, bytes] | None) -> None:
+        if file is not None:
+            self.open(*file)
+            self.given.value = None  # the same file may be opened again
 
     def open(self, name: str, content: bytes) -> None:
         """Fill the form from a flute file's bytes; one that is at fault changes nothing."""
@@ -350,7 +357,8 @@ def _all_faults(form: Form, result: Measured) -> list[str]:
 
 def _kept_words(form: Form, result: Measured) -> str:
     kept = "; ".join(result.kept)
-    said = [f"Kept from the opened file, though the form does not show it: {kept}."] * bool(kept)
+    said = [f"Opened: {form.opened.source}."] if form.opened and form.opened.source else []
+    said += [f"Kept from it, though the form does not show it: {kept}."] * bool(kept)
     return " ".join([*said, *filter(None, [left_out(form)])])
 
 
