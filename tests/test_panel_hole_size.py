@@ -1,5 +1,6 @@
 """The lesson's panels: nothing tells the answer before it is shown; every control moves."""
 
+import asyncio
 import base64
 import io
 import json
@@ -22,6 +23,7 @@ from flutelab.view.panels import guess as guess_module
 from flutelab.view.panels import hole_look
 from flutelab.view.panels.hole_size import hole_size_panels
 from flutelab.view.panels.kit import Press, Sound
+from flutelab.view.panels.later import Later
 
 ROOT = Path(__file__).resolve().parent.parent
 PIPE = read_flute(ROOT / "data-demo" / "one-hole-pipe.toml")
@@ -342,6 +344,22 @@ def test_every_picture_has_words_and_every_control_a_name(lesson):
             assert isinstance(control, ipywidgets.DOMWidget)
     with pytest.raises(ValueError, match="hole is 2; this flute has 1"):
         hole_size_panels(PIPE, hole=2)
+
+
+def test_what_may_wait_waits_until_the_keys_rest():
+    done = []
+    ask = Later(lambda: done.append(len(done)), rest=0.01)
+    ask()
+    assert done == [0]  # no event loop: at once
+
+    async def keys():
+        for _ in range(5):
+            ask()
+        assert done == [0]
+        await asyncio.sleep(0.1)
+
+    asyncio.run(keys())
+    assert done == [0, 1]
 
 
 @pytest.mark.slow

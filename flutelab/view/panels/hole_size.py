@@ -12,6 +12,7 @@ from flutelab.view.panels.frame import Panel
 from flutelab.view.panels.guess import guess_panel
 from flutelab.view.panels.hole_look import look_panel
 from flutelab.view.panels.hole_sound import sound_panel
+from flutelab.view.panels.later import Later
 from flutelab.view.panels.theory import theory_panel
 
 _ROOM = 22.0  # C
@@ -59,23 +60,24 @@ def hole_size_panels(flute: Flute, hole: int = 1) -> HoleSizePanels:
     def looked() -> HoleNote | None:
         return look.answer.note
 
-    def feed(_) -> None:
-        for panel in later:
+    def feed() -> None:
+        for panel in fed:
             panel.refresh()
 
-    later: list[Panel] = []
-    look = look_panel(flute, hole, room, curtain, start, feed)
-    later += [sound_panel(curtain, looked), theory_panel(curtain, looked)]
+    fed: list[Panel] = []
+    look = look_panel(flute, hole, room, curtain, start, Later(feed))
+    fed += [sound_panel(curtain, looked), theory_panel(curtain, looked)]
 
     def moved() -> None:
-        for panel in (look, *later):
+        for panel in (look, *fed):
             forget(panel)
         look.reset()  # the question is of the pipe as it is
         if curtain.is_open:
             look.set(diameter=guess.controls["second"].value)
+        feed()  # what is hidden is so at once
 
     curtain.tell(moved)
-    return HoleSizePanels(guess=guess, look=look, sound=later[0], theory=later[1])
+    return HoleSizePanels(guess=guess, look=look, sound=fed[0], theory=fed[1])
 
 
 def _bored(flute, hole, diameter):
