@@ -102,6 +102,9 @@ def test_another_flute_brings_its_own_length_and_plain_pipes_have_no_holes(panel
     assert (panel.holes.columns, panel.drilling.text) == ([], "")
     assert panel.sentence.text.startswith("As it is, 300.00 mm to the foot: bare 549.3 Hz")
     assert panel.controls["length"].label == "Head's end to foot"
+    # parts that a plain pipe lacks have no correction to take away
+    assert {row[0] for row in panel.meanings.rows}.isdisjoint({"window", "wall at the holes"})
+    assert panel.corrections.rows[0][:2] == ["foot (open end)", "at the head"]
 
 
 def test_reset_goes_back_to_the_first_flute_at_its_own_length(panel):
@@ -117,6 +120,7 @@ def test_files_of_ones_own_are_taken_when_both_are_there(panel):
     last = panel.sentence.text
     panel.files["flute"].value = file("plain-pipe-460.toml")
     assert panel.controls["source"].value == "notes"
+    assert panel.files["flute"].path.note == "Taken: plain-pipe-460.toml"
     assert panel.fault.text.startswith("Give its note table;")
     assert panel.sentence.text == last  # the last good one stays
     panel.files["notes"].value = file("plain-pipe-460.csv")

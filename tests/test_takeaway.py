@@ -135,6 +135,7 @@ def test_words_before_a_cut(flute):
     assert cutting_words(flute, 0.3326, "in")[0].startswith("1 in shorter")
     plain = read_flute(DEMO / "plain-pipe-300.toml")
     assert not any("holes" in words for words in cutting_words(plain, 0.29))
+    assert len(cutting_words(plain, 0.15)) == 1  # no duct flute, no usual length
 
 
 def test_what_is_known_from_notes_has_five_sentences(known):

@@ -25,7 +25,7 @@ from flutelab.fitting.suspects import suspects
 from flutelab.fitting.unknowns import MODEL_SD, SESSION_SD
 from flutelab.model.corrections import META, NAMES
 from flutelab.model.equivalents import equivalents
-from flutelab.model.flute import Flute, along_pipe, bore_diameter, bore_side_diameter
+from flutelab.model.flute import Flute, Window, along_pipe, bore_diameter, bore_side_diameter
 from flutelab.model.notes import CENT, predict_notes
 from flutelab.model.rows import half_covered, rows
 from flutelab.units import from_mm, inches, millimetres, show_length
@@ -329,7 +329,7 @@ def cutting_words(flute: Flute, length: float, unit: str = "mm") -> list[str]:
         said.append("The holes stay where they are, counted from the head.")
     bores = length / bore_diameter(flute.bore, 0.0)
     low, high = USUAL_BORES
-    if not low <= bores <= high:
+    if isinstance(flute.head, Window) and not low <= bores <= high:
         said.append(
             f"It is {bores:.0f} bores long; duct flutes are usually {low:.0f} to {high:.0f} "
             "(common practice, no source)."

@@ -16,6 +16,7 @@ _LEARNED = {
     "prior only": ("*", "the notes say next to nothing: this is what was assumed before them"),
     "at limit": ("!", "at its limit: take it with care"),
 }
+_LENGTHS = ("window", "foot", "wall", "hole_end", "pad_depth", "bore")
 _SAID = {
     "window": "window",
     "foot": "foot (open end)",
@@ -73,9 +74,15 @@ def _moved(cents: float) -> str:
     return f"{abs(cents):.0f} cents {'higher' if cents > 0 else 'lower'} than now"
 
 
+def _shown(frame: pd.DataFrame) -> pd.DataFrame:
+    """Leave out what is held, and corrections of parts that the flute does not have."""
+    lacking = frame["correction"].isin(_LENGTHS) & frame["with_correction_mm"].isna()
+    return frame[(frame["learned"] != "held") & ~lacking]
+
+
 def in_shop_units(frame: pd.DataFrame, unit: str) -> pd.DataFrame:
     """Return the corrections in the shop's unit, lengths first; those that are held left out."""
-    shown = frame[frame["learned"] != "held"]
+    shown = _shown(frame)
     sizes = {
         f"{head}, {unit}": [_size(x, unit) for x in shown[f"{column}_{unit}"]]
         for head, column in (("by formula", "by_formula"), ("corrected", "with_correction"))
@@ -94,7 +101,7 @@ def in_shop_units(frame: pd.DataFrame, unit: str) -> pd.DataFrame:
 
 def remarks(frame: pd.DataFrame) -> str:
     """Return what the marks beside the names in `in_shop_units` say."""
-    found = set(frame["learned"])
+    found = set(_shown(frame)["learned"])
     said = [f"{sign} {words}" for word, (sign, words) in _LEARNED.items() if word in found]
     return "; ".join(said)
 
@@ -121,7 +128,7 @@ def _size(size: float, unit: str, plain: bool = False) -> str:
 
 def meanings(frame: pd.DataFrame) -> pd.DataFrame:
     """Return what each correction is, and whether it holds for another length."""
-    shown = frame[frame["learned"] != "held"].drop_duplicates("correction")
+    shown = _shown(frame).drop_duplicates("correction")
     return pd.DataFrame(
         {
             "correction": [_SAID[one] for one in shown["correction"]],

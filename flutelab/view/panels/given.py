@@ -39,11 +39,13 @@ class Given(ipywidgets.HBox):
         self.add_class("flutelab-row")
         self.upload.observe(self._uploaded, "value")
         self.path.observe(self._named, "value")
-        self.observe(self._emptied, "value")
+        self.observe(self._told, "value")
 
-    def _emptied(self, change):
+    def _told(self, change):
         if change["new"] is None:
-            self.path.value = self.path.fault = ""
+            self.path.value = self.path.fault = self.path.note = ""
+        else:
+            self.path.note = f"Taken: {change['new'][0]}"
 
     def _uploaded(self, change):
         for file in change["new"]:
