@@ -15,9 +15,15 @@ from flutelab.view.panels.constants import constants_panel
 DEMO = Path(__file__).resolve().parent.parent / "data-demo"
 
 
-@pytest.fixture
-def panel():
+@pytest.fixture(scope="module")
+def made():
     return constants_panel(DEMO)
+
+
+@pytest.fixture
+def panel(made):
+    made.reset()
+    return made
 
 
 def file(name):
@@ -155,14 +161,14 @@ def test_constants_come_back_from_their_file_and_want_a_flute(panel):
 
 def test_downloads_hold_what_is_shown(panel):
     panel.controls["length"].value = 338
-    made = {name.split(".")[-2]: content for name, content in (s.make() for s in panel.saves)}
+    files = {name.split(".")[-2]: content for name, content in (s.make() for s in panel.saves)}
     document = json.loads(panel.saves[0].make()[1])
     assert document["kind"] == KIND
     table = pd.read_csv(io.BytesIO(panel.saves[1].make()[1]))
     shown = float(panel.corrections.rows[1][3])
     assert table["with_correction_mm"][1] == pytest.approx(shown, abs=0.006)
     assert table["value_unit"][0] == "times"
-    notes = pd.read_csv(io.BytesIO(made["two-lengths"]))
+    notes = pd.read_csv(io.BytesIO(files["two-lengths"]))
     assert notes["other_length_mm"].unique() == [338.0]
     assert f"{notes['other_hz'][0]:.2f}" == panel.both.rows[0][4]
 
@@ -170,10 +176,10 @@ def test_downloads_hold_what_is_shown(panel):
 def test_the_call_makes_the_same_notes(panel):
     panel.controls["length"].value = 338
     panel.call.unfolded = True
-    made = {}
-    exec(panel.call.text, made)
-    assert f"{made['table']['other_hz'][0]:.2f}" == panel.both.rows[0][4]
-    assert f"{made['table']['other_hz'][0]:.1f} Hz" in panel.sentence.text
+    names = {}
+    exec(panel.call.text, names)
+    assert f"{names['table']['other_hz'][0]:.2f}" == panel.both.rows[0][4]
+    assert f"{names['table']['other_hz'][0]:.1f} Hz" in panel.sentence.text
 
 
 def test_cautions_stand_at_the_steps_and_the_local_rules_close(panel):
