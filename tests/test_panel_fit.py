@@ -189,8 +189,24 @@ def test_own_files_by_path_and_by_upload(panel, tmp_path):
     kept = DEMO / "plain-pipe-380.csv"
     desk.uploads[1].value = uploaded(kept.name, kept.read_bytes())
     assert (desk.refused.text, desk.sheet.raw) == ("", kept.read_bytes())
+    assert desk.uploads[1].value == ()
     desk.uploads[0].value = uploaded("photo.toml", b"\xff\xd8")
     assert "photo.toml: 1 fault" in desk.refused.text
+
+
+def test_a_demo_is_chosen_and_let_go(monkeypatch):
+    monkeypatch.setattr(fit_module, "drawn", lambda _: b"")
+    monkeypatch.setattr(fit_module, "suspects", lambda _: ())
+    panel = fit_panel(*FILES, demo=DEMO)
+    desk = panel.desk
+    assert desk.demo.value == FILES
+    desk.demo.index = desk.demo.options.index("Plain pipe 380 mm")
+    assert panel.answer.calibration.tables[0].measurements.source == "plain-pipe-380.csv"
+    desk.flute_path.value = str(DEMO / "plain-pipe-220.toml")
+    assert desk.demo.value is None
+    desk.demo.value = FILES
+    assert desk.flute_path.value == ""
+    assert panel.answer.calibration.tables[0].measurements.flute.name == "Plain pipe 300 mm"
 
 
 def test_fits_may_wait_until_they_are_asked_for(panel):

@@ -84,11 +84,12 @@ def test_a_register_that_does_not_speak_is_told(panel):
 @pytest.mark.filterwarnings("ignore:window")  # of the whole spectrum's highest frequency
 def test_table_call_and_still(panel, capsys, monkeypatch):
     panel.table.unfolded = panel.call.unfolded = True
-    assert [row[4] for row in panel.table.rows] == [
-        "window",
-        *(f"hole {n}" for n in range(1, 7)),
-        "foot",
-    ]
+    openings = ["window", *(f"hole {n}" for n in range(1, 7)), "foot"]
+    heads = [row[0] for row in panel.table.rows]
+    assert heads[:8] == openings
+    assert heads[8:11] == ["mode 1", "mode 2", "mode 3"]
+    assert panel.table.columns[4] == "frequency hz"
+    assert panel.table.rows[8][4] == "685.8"
     monkeypatch.chdir(DEMO)
     names = {}
     exec(panel.call.text, names)
@@ -96,6 +97,13 @@ def test_table_call_and_still(panel, capsys, monkeypatch):
     assert f"{names['wave'].frequency[0]:.1f} Hz" in panel.sentence.text
     still = Image.open(io.BytesIO(panel._repr_mimebundle_()["image/png"]))
     assert still.size == (900, 34 + 290 + 340)
+
+
+def test_the_call_tells_corrections_that_are_not_the_usual_ones():
+    flute = flutelab.read_flute(DEMO / "plain-pipe-300.toml")
+    bare = lattice_panel(flute, flutelab.Corrections(loss=0.0, foot=1.1))
+    bare.call.unfolded = True
+    assert "corrections = flutelab.Corrections(foot=1.1, loss=0.0)" in bare.call.text
 
 
 def test_plain_pipes_and_pipes_without_a_window(panel):

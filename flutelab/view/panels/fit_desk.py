@@ -82,7 +82,7 @@ class Desk:
         for box, take in ((self.flute_path, self._take_flute), (self.notes_path, self._take_notes)):
             box.observe(lambda one, take=take: self._from_path(one["new"], take), "value")
         for upload, take in zip(self.uploads, (self._take_flute, self._take_notes), strict=True):
-            upload.observe(lambda one, take=take: self._uploaded(one["new"], take), "value")
+            upload.observe(lambda one, take=take: self._uploaded(one["owner"], take), "value")
         chosen = ipywidgets.VBox([self.demo, self.flute_path, self.notes_path])
         chosen.add_class("flutelab-controls")
         uploaded = ipywidgets.HBox([*self.uploads])
@@ -104,6 +104,7 @@ class Desk:
 
     def _choose(self, files):
         if files:
+            self.flute_path.value = self.notes_path.value = ""
             self._take_both(*files)
 
     def _take_both(self, flute, notes):
@@ -114,11 +115,15 @@ class Desk:
     def _from_path(self, text, take):
         if text.strip():
             path = Path(text.strip().strip("'\"")).expanduser()
+            self.demo.value = None
             self._open(lambda: take(read_bytes(path), path.name))
 
-    def _uploaded(self, files, take):
-        if files:
-            self._open(lambda: take(bytes(files[0]["content"]), files[0]["name"]))
+    def _uploaded(self, upload, take):
+        if upload.value:
+            name, content = upload.value[0]["name"], bytes(upload.value[0]["content"])
+            upload.value = ()  # the same file may be given again
+            self.demo.value = None
+            self._open(lambda: take(content, name))
 
     def _take_flute(self, raw, name):
         try:

@@ -32,6 +32,7 @@ from flutelab.view.panels.kit import Choice, Grid, Press, Save, Words, fill
 
 WORKING = "Working it out ... (menu Kernel, Interrupt Kernel stops it)"
 STOPPED = "Stopped. Press again to have it worked out."
+_OF_CAUSES = ("cause", "alone", "plausible")  # columns shown
 _BEST = 8  # measurements shown
 
 
@@ -112,9 +113,9 @@ class More:
 
     def _why(self, fitted):
         found = why_not_matching(fitted.calibration.tables[0].measurements)
-        table = mismatch_table(found).head(_BEST)
-        shown = [name for name in table if not name.startswith("does_")]
-        fill(self.causes, table[shown], "Likeliest causes")
+        frame = mismatch_table(found).head(_BEST)
+        shown = [n for n in frame if n in _OF_CAUSES or n.startswith(("usual_", "leaves_"))]
+        fill(self.causes, frame[shown], "Likeliest causes")
         return mismatch_words(found)
 
     def ask_next(self) -> None:

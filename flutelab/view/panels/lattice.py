@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
@@ -66,7 +67,7 @@ def lattice_panel(flute: Flute, corrections: Corrections | None = None) -> Panel
             f"flute = flutelab.read_flute({Path(flute.source).name!r})\n"
             f"air = flutelab.AirAlong(room_temperature=celsius({room:g}))\n"
             f"note = flutelab.rows(flute, [{fingering!r}], air=air)\n"
-            f"corrections = flutelab.{corrections or Corrections()!r}\n"
+            f"corrections = flutelab.Corrections({_changed(corrections)})\n"
             f"wave = flutelab.standing_wave(flute, note, corrections, register={register})\n"
             "seen = flutelab.spectrum(flute, note, corrections)\n"
             "print(flutelab.table(wave), flutelab.table(seen))"
@@ -88,7 +89,7 @@ def lattice_panel(flute: Flute, corrections: Corrections | None = None) -> Panel
             View(draw=spectrum_picture(axes), words=_spectrum_words),
             View(draw=wave_picture(axes), words=_wave_words),
         ],
-        table=_openings,
+        table=_read,
         call=call,
     )
 
@@ -97,6 +98,12 @@ def _first(flute):
     """A fingering with something to see: the lower half open."""
     count = len(flute.holes)
     return "x" * (count - count // 2) + "o" * (count // 2)
+
+
+def _changed(corrections):
+    """The corrections that are not the usual ones, as they are written."""
+    usual, mine = asdict(Corrections()), asdict(corrections or Corrections())
+    return ", ".join(f"{n}={value!r}" for n, value in mine.items() if value != usual[n])
 
 
 def _axes(flute, corrections):
@@ -176,5 +183,9 @@ def _wave_words(seen):
     )
 
 
-def _openings(seen: Within) -> pd.DataFrame:
-    return table(seen.wave)
+def _read(seen: Within) -> pd.DataFrame:
+    """Openings with what leaves there, then the modes on the axis of the spectrum."""
+    found = table(seen.wave)[["opening", "place_mm", "flow_share_percent", "power_share_percent"]]
+    heard = pd.DataFrame(modes_seen(seen), columns=["frequency_hz", "q", "status"])
+    heard.insert(0, "what", [f"mode {number}" for number in range(1, len(heard) + 1)])
+    return pd.concat([found.rename(columns={"opening": "what"}), heard]).fillna({"status": ""})
