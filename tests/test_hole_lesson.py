@@ -178,7 +178,7 @@ def test_the_question_and_the_answer():
     tie = replace(BOARD, answer=95.0)
     assert "Nearest: group 1 and 2" in board_sentence(tie)
     hands = replace(BOARD, kind="hands", guesses=(), hands=(1, 2, 9, 4), answer=147.0)
-    assert board_sentence(hands).endswith("Answer C, up by one to two semitones: 9 of 16 hands.")
+    assert board_sentence(hands).endswith("Answer C, up, one to two semitones: 9 of 16 hands.")
     assert "hidden" in board_words(BOARD)
     assert "+147 cents" in board_words(replace(BOARD, answer=147.0))
 

@@ -1,6 +1,8 @@
 """The parts that every panel is made of: controls, live pictures, the frame."""
 
 import io
+import threading
+import time
 
 import numpy as np
 import pandas as pd
@@ -8,7 +10,7 @@ import pytest
 from PIL import Image
 
 from flutelab.view.panels.frame import STILL, Panel, View, still_of
-from flutelab.view.panels.kit import Choice, Number, Press, Save, texts
+from flutelab.view.panels.kit import Choice, Grid, Number, Press, Save, texts
 from flutelab.view.panels.live import Live
 
 
@@ -180,10 +182,24 @@ def test_texts_of_a_table():
     assert rows == [["440.1", "A4"], ["", ""], ["12346", "x"]]
 
 
-def test_a_press():
+def test_a_press_counts_on_the_label_it_was_made_on():
     pressed = []
-    Press(label="Go", do=lambda: pressed.append(1)).pressed()
-    assert pressed == [1]
+    press = Press(label="Delete row 2", do=lambda: pressed.append(1))
+    press.pressed()
+    press._handle_custom_msg({"pressed": "Delete row 2"}, [])
+    press.label = "Delete row 3"
+    press._handle_custom_msg({"pressed": "Delete row 2"}, [])
+    assert pressed == [1, 1]
+
+
+def test_a_cell_is_taken_as_long_as_its_table_has_its_rows():
+    grid = Grid(columns=["a", "b"], rows=[["1", "2"], ["3", "4"]], editable=True)
+    grid._handle_custom_msg({"at": "1,0"}, [])
+    grid._handle_custom_msg({"cell": [1, 0], "typed": "5", "of": 2}, [])
+    assert (grid.at, grid.rows) == ("1,0", [["1", "2"], ["5", "4"]])
+    grid.rows = [["1", "2"]]
+    grid._handle_custom_msg({"cell": [0, 0], "typed": "9", "of": 2}, [])
+    assert grid.rows == [["1", "2"]]
 
 
 def test_stills_stand_one_above_the_other():
@@ -203,3 +219,28 @@ def test_controls_at_the_side():
     assert side.children[0].children == (x,)
     assert side.children[1:] == (panel.fault, panel.sentence)
     assert pictures.children == panel.pictures
+
+
+def test_threads_take_turns():
+    inside, met = [], []
+
+    def slow(x):
+        inside.append(x)
+        time.sleep(0.003)
+        met.append(len(inside))
+        inside.remove(x)
+        return x
+
+    def press(low):
+        for number in range(low, low + 8):
+            x.value = number
+
+    x = Number(label="x", unit="m", value=0, low=0, high=99, step=1)
+    panel = Panel(title="Slow", controls={"x": x}, ask=slow, sentence="{:.0f}".format)
+    threads = [threading.Thread(target=press, args=(low,)) for low in (10, 50)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert set(met) == {1}
+    assert panel.sentence.text == f"{x.value:.0f}"

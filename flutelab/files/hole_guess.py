@@ -12,9 +12,9 @@ MOST = 10  # groups
 GUESSES = (-300.0, 900.0)  # cents, whatever the pipe
 ANSWERS = {  # letter: its words, and above how many cents it begins
     "A": ("it stays or falls", -float("inf")),
-    "B": ("up by less than a semitone", 5.0),
-    "C": ("up by one to two semitones", 100.0),
-    "D": ("up by more than two semitones", 200.0),
+    "B": ("up, under one semitone", 5.0),
+    "C": ("up, one to two semitones", 100.0),
+    "D": ("up, over two semitones", 200.0),
 }
 _HANDS = 200
 _GUESS = re.compile(r"(?P<number>[^\s;]+?)\s*(?P<unit>hz|cents?|ct)?(?=[\s;]|$)", re.IGNORECASE)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import io
+import threading
 import warnings
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -21,6 +22,11 @@ from flutelab.fitting.problem import FitError
 from flutelab.view.panels.kit import Grid, Picture, Press, Words, fill
 
 STILL = "A still picture. To wake the controls: menu Run, Run All Cells."
+
+
+# JupyterLab hands what comes from different controls to different threads of the kernel. One
+# panel answers at a time: drawing is not safe in threads, and panels feed one another.
+_TURN = threading.RLock()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -135,13 +141,14 @@ class Panel:
 
     def set(self, **values: Any) -> None:
         """Move several controls at once; the answer follows once."""
-        self._held = True
-        try:
-            for name, value in values.items():
-                self.controls[name].value = value
-        finally:
-            self._held = False
-        self.refresh()
+        with _TURN:
+            self._held = True
+            try:
+                for name, value in values.items():
+                    self.controls[name].value = value
+            finally:
+                self._held = False
+            self.refresh()
 
     def reset(self) -> None:
         """All controls as at first, but those that are kept."""
@@ -152,8 +159,11 @@ class Panel:
 
     def refresh(self) -> None:
         """Ask anew, and show the answer or what is wrong."""
-        if self._held:
-            return
+        with _TURN:
+            if not self._held:
+                self._refresh()
+
+    def _refresh(self):
         heard: list[warnings.WarningMessage]
         try:
             with warnings.catch_warnings(record=True) as heard:
@@ -179,12 +189,13 @@ class Panel:
 
     def _tell_more(self):
         """The table and the call, while they are seen."""
-        if self.answer is None:
-            return
-        if self.table is not None and self.table.unfolded:
-            fill(self.table, self._as_table(self.answer))
-        if self.call is not None and self.call.unfolded:
-            self.call.text = self._as_call(**self._answered)
+        with _TURN:
+            if self.answer is None:
+                return
+            if self.table is not None and self.table.unfolded:
+                fill(self.table, self._as_table(self.answer))
+            if self.call is not None and self.call.unfolded:
+                self.call.text = self._as_call(**self._answered)
 
     def still(self) -> dict[str, bytes | str]:
         """Return the pictures as they stand, with words across them that say so, by MIME type."""

@@ -69,7 +69,7 @@ def _begin_curve(ax, note, widest, top):
 
 def _begin_wave(ax, length):
     ax.axhline(0, color=PALE, linewidth=1.0)
-    ax.set_xlim(-0.1 * length, 1.08 * length)
+    ax.set_xlim(-0.17 * length, 1.08 * length)
     ax.set_ylim(-1.75, 1.8)
     ax.set_yticks([-1, 0, 1])
     ax.set_xlabel("place from the edge [mm]")

@@ -110,7 +110,7 @@ def _begin(figure, found):
     ]
     (dots,) = ax.plot([], [], "o", color=BLACK, zorder=4)
     bars = [
-        ax.plot([], [], color=colour, linewidth=6, solid_capstyle="butt", zorder=3)[0]
+        ax.plot([], [], color=colour, linewidth=4, solid_capstyle="butt", zorder=3)[0]
         for colour in (VERMILION, BLUE)
     ]
     return *bands, dots, *bars
