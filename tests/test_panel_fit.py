@@ -116,6 +116,10 @@ def test_a_column_is_renamed_and_its_fault_stands_at_its_name(panel):
     desk.column_name.value = "cent"
     assert list(desk.grid.faults) == ["head,4"]
     assert "The nearest name is cents" in panel.fault.text
+    desk.column_name.under = "Column 2 is called"  # typed before another cell was gone to
+    desk.column_name.value = "wrong"
+    assert desk.column_name.value == "cent"
+    desk.column_name.under = desk.column_name.label
     desk.column_name.value = "cents"
     assert (panel.fault.text, desk.grid.faults) == ("", {})
 

@@ -55,6 +55,8 @@ def test_a_journey_with_a_typo_a_wrong_unit_and_a_missing_column(opened):
     alert(page).filter(has_text="bore_temperature_c or _f").wait_for(timeout=WAIT)
     assert page.locator(f"{PANEL} th.flutelab-wrong").count() == 1
     page.get_by_role("button", name="Delete column bore_temp").press("Enter")
+    page.get_by_role("button", name="Delete column humidity_percent").wait_for(timeout=WAIT)
+    assert page.locator(f"{PANEL} th.flutelab-wrong").count() == 0
     alert(page).filter(has_text="no temperature anywhere").wait_for(timeout=WAIT)
     page.get_by_label("A column more").select_option("bore_temperature_c")
     page.get_by_label("in every row").fill("26.5")

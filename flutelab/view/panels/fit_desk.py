@@ -227,6 +227,9 @@ class Desk:
     def _rename(self, name):
         if self._naming:
             return
+        if self.column_name.under not in ("", self.column_name.label):
+            self._name_tools()  # it was typed for another column, that was left meanwhile
+            return
         columns = list(self.sheet.columns)
         columns[self._at[1]] = name.strip()
         self._edit(changed(self.sheet, columns, self.sheet.rows))

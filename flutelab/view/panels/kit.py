@@ -93,7 +93,8 @@ class Box(anywidget.AnyWidget):
     """A box for one entry as people write it.
 
     ``value`` is the text; ``note`` shows what was understood, ``fault`` what was not.
-    ``lines`` above 1 makes it a tall box. With a ``fold``, a title, it is seen only while
+    ``under`` is the label (and unit) that it was typed under. ``lines`` above 1 makes it a tall
+    box. With a ``fold``, a title, it is seen only while
     ``unfolded``.
     """
 
@@ -105,6 +106,7 @@ class Box(anywidget.AnyWidget):
     hint = traitlets.Unicode().tag(sync=True)
     note = traitlets.Unicode().tag(sync=True)
     fault = traitlets.Unicode().tag(sync=True)
+    under = traitlets.Unicode().tag(sync=True)
     lines = traitlets.Int(1).tag(sync=True)
     disabled = traitlets.Bool(False).tag(sync=True)
     fold = traitlets.Unicode().tag(sync=True)
@@ -149,7 +151,10 @@ class Choice(anywidget.AnyWidget):
 
 
 class Press(anywidget.AnyWidget):
-    """A button; ``pressed()`` does what a press does."""
+    """A button; ``pressed()`` does what a press does.
+
+    A press on a label that has changed on the way does nothing.
+    """
 
     _esm = _script("press")
     _css = _STYLE
@@ -159,7 +164,11 @@ class Press(anywidget.AnyWidget):
     def __init__(self, *, do: Callable[[], None], **settings) -> None:
         super().__init__(**settings)
         self.pressed = do
-        self.on_msg(lambda *_: self.pressed())
+        self.on_msg(lambda _, content, __: self._heard(content["pressed"]))
+
+    def _heard(self, label):
+        if label == self.label:
+            self.pressed()
 
 
 class Fingering(anywidget.AnyWidget):
@@ -219,9 +228,21 @@ class Grid(anywidget.AnyWidget):
     editable = traitlets.Bool(False).tag(sync=True)
     fixed = traitlets.List(traitlets.Int()).tag(sync=True)
     choices = traitlets.Dict().tag(sync=True)
-    at = traitlets.Unicode().tag(sync=True)
+    at = traitlets.Unicode()
     fold = traitlets.Unicode().tag(sync=True)
     unfolded = traitlets.Bool(False).tag(sync=True)
+
+    def __init__(self, **settings) -> None:
+        super().__init__(**settings)
+        self.on_msg(lambda _, content, __: self._heard(**content))
+
+    def _heard(self, at="", cell=(), typed="", of=0):
+        """Take the cell gone to, or what was typed in one while there were `of` rows."""
+        self.at = at or self.at
+        if cell and of == len(self.rows) and cell[1] < len(self.columns):
+            rows = [list(row) for row in self.rows]
+            rows[cell[0]][cell[1]] = typed
+            self.rows = rows
 
 
 class Sound(anywidget.AnyWidget):

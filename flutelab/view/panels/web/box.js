@@ -32,6 +32,7 @@ function render({ model, el }) {
   };
   box.addEventListener("change", () => {
     model.set("value", box.value);
+    model.set("under", name.textContent);
     model.save_changes();
   });
   for (const key of ["label", "unit", "value", "hint", "note", "fault", "disabled"])

@@ -3,7 +3,9 @@ function render({ model, el }) {
   keepKeys(el);
   const scroll = document.createElement("div");
   const table = document.createElement("table");
+  const sent = new Map();
   let drawing = false;
+  let known = ""; // how many rows and columns
   scroll.className = "flutelab-scroll";
   scroll.append(table);
   el.classList.add("flutelab-grid");
@@ -28,15 +30,15 @@ function render({ model, el }) {
     }
     return box;
   };
-  // Take what a box holds when it is left; one drawn anew meanwhile sends no change of its own.
-  const taken = (box, known, put) => {
-    const take = () => {
-      if (drawing || known() === undefined || box.value === known()) return;
-      put();
-      model.save_changes();
-    };
-    box.addEventListener("change", take);
-    box.addEventListener("focusout", take);
+  // What is typed goes to Python cell by cell, in the order of typing: messages overtake no
+  // other, while changes of a model may wait for answers to earlier ones. `sent` is shown until
+  // Python answers.
+  const take = (box, row, column) => {
+    const key = box.dataset.cell;
+    const before = model.get("rows")[row]?.[column];
+    if (drawing || box.value === (sent.get(key)?.text ?? before)) return;
+    sent.set(key, { text: box.value, before });
+    model.send({ cell: [row, column], typed: box.value, of: model.get("rows").length });
   };
   const cell = (row, column, text) => {
     const td = document.createElement("td");
@@ -47,13 +49,10 @@ function render({ model, el }) {
     const name = `${model.get("columns")[column]}, row ${row + 1}`;
     const key = `${row},${column}`;
     const choices = model.get("choices");
-    const box = editor(key, text, name, choices[key] ?? choices[column]);
+    const box = editor(key, sent.get(key)?.text ?? text, name, choices[key] ?? choices[column]);
     box.size = box.tagName === "INPUT" ? model.get("sizes")[column] ?? 8 : 1;
-    taken(box, () => model.get("rows")[row]?.[column], () => {
-      const rows = model.get("rows").map((one) => [...one]);
-      rows[row][column] = box.value;
-      model.set("rows", rows);
-    });
+    for (const kind of ["change", "focusout"])
+      box.addEventListener(kind, () => take(box, row, column));
     td.append(box);
     return td;
   };
@@ -93,15 +92,21 @@ function render({ model, el }) {
   };
   // what is typed here comes back as a change too: boxes that already show it are left alone
   const changed = () => {
+    const rows = model.get("rows");
+    const size = `${rows.length},${rows[0]?.length}`;
+    if (size !== known) sent.clear();
+    known = size;
+    for (const [key, { before }] of sent) {
+      const [row, column] = key.split(",");
+      if (rows[row][column] !== before) sent.delete(key);
+    }
     const shown = [...table.querySelectorAll("td")].map((td) => td.firstElementChild?.value ?? td.textContent);
     const same = JSON.stringify(shown) === JSON.stringify(model.get("rows").flat());
     if (!(model.get("editable") && same)) update();
   };
   table.addEventListener("focusin", (event) => {
-    const at = event.target.dataset.cell;
-    if (!at || at === model.get("at")) return;
-    model.set("at", at);
-    model.save_changes();
+    // a message overtakes no other; changes of a model may wait for answers to earlier ones
+    if (event.target.dataset.cell) model.send({ at: event.target.dataset.cell });
   });
   model.on("change:rows", changed);
   for (const key of ["columns", "caption", "faults", "editable", "choices"]) model.on(`change:${key}`, update);

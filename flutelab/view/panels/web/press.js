@@ -7,7 +7,7 @@ function render({ model, el }) {
     button.textContent = model.get("label");
     button.disabled = model.get("disabled");
   };
-  button.addEventListener("click", () => model.send("pressed"));
+  button.addEventListener("click", () => model.send({ pressed: button.textContent }));
   for (const key of ["label", "disabled"]) model.on(`change:${key}`, update);
   update();
 }
