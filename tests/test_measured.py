@@ -2,13 +2,15 @@
 
 from dataclasses import replace
 from pathlib import Path
+from random import Random
 
 import pytest
 
 from flutelab import read_flute
 from flutelab.files.flute_text import flute_text
-from flutelab.files.form import Form, filled_form, in_other_unit, plain_length, turned
+from flutelab.files.form import Form, box_keys, filled_form, in_other_unit, plain_length, turned
 from flutelab.files.measured import left_out, measured, understood
+from flutelab.files.typed import read_as
 from flutelab.model.flute import Target
 
 DEMO = Path(__file__).resolve().parent.parent / "data-demo"
@@ -113,13 +115,15 @@ def test_an_incomplete_form_says_what_is_missing_without_a_fault():
 
 
 FAULTS = {
-    "not a length": ({"bore": "wide"}, "bore", "'wide' is not a length"),
+    "not a length": ({"bore": "wide"}, "bore", "'wide': it is not a length"),
     "no length": ({"wall": "0"}, "wall", "'0': a length must be greater than 0"),
     "order": ({"place 2": "110"}, "place 2", "'110': it does not come after the hole before it"),
     "outside": ({"place 2": "310"}, "place 2", "does not lie inside the sound chamber of 300 mm"),
     "overlap": ({"place 2": "122"}, "place 2", "it overlaps hole 1 (nearest the window)"),
     "too wide": ({"diameter 1": "16 mm"}, "diameter 1", "wider than the bore of 15.8 mm"),
     "window": ({"window_across": "20"}, "window_across", "the window is wider than the bore"),
+    "slip": ({"bore": "15.8 in"}, "bore", "401 mm is no likely size here"),
+    "mend": ({"bore": "0.622"}, "bore", "Is it in inches? Then write '0.622 in'."),
     "unit": ({"diameter 1": "3/16"}, "diameter 1", "a fraction without a unit"),
 }
 
@@ -178,3 +182,25 @@ def test_a_length_is_understood_in_both_units(size, drilled, words):
 def test_a_plain_length_has_no_rounding_noise():
     assert plain_length(0.1 + 0.2 - 0.2999, "mm") == "0.1"
     assert plain_length(0.0) == "0"
+
+
+def test_whatever_is_typed_is_told_of_or_can_be_saved_and_read_again():
+    """Seeded; forms of nonsense and of sizes, blank or filled from a demo flute."""
+    random = Random(5)
+    typed = ["", "abc", "0", "-3", "16", "300", "1e9 mm", "1/2 in", "3/16", "#7", "6", "8"]
+    opened = [None, *map(flute_of, ("tapered-wood-six", "half-inch-six"))]
+    whole = 0
+    for _ in range(200):
+        flute, holes = random.choice(opened), random.randint(0, 6)
+        form = Form(texts=SMALL) if flute is None else filled_form(flute)
+        keys = [key for key in box_keys(holes) if random.random() < 0.15]
+        texts = dict(form.texts) | {key: random.choice(typed) for key in keys}
+        form = replace(form, texts=texts, holes=holes, from_foot=random.random() < 0.5)
+        result = measured(form)
+        wrong = result.faults or any(entry.fault for entry in result.entries.values())
+        assert (result.flute is None) == bool(wrong or result.missing)
+        if result.flute is not None:
+            whole += 1
+            again = read_as("again.toml", flute_text(result.flute).encode(), read_flute)
+            assert flute_text(again) == flute_text(result.flute)
+    assert 20 < whole < 180  # both kinds were met

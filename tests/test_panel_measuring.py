@@ -70,7 +70,7 @@ def test_every_box_has_the_letter_of_the_drawing_and_a_unit(form):
 def test_a_wrong_entry_stands_at_its_box_and_in_words_and_is_mended(form):
     form.set(**{"window_across": "20", "diameter 1": "wide", "wall": ""})
     assert "wider than the bore of 15.8 mm" in form.boxes["window_across"].fault
-    assert "'wide' is not a length" in form.boxes["diameter 1"].fault
+    assert "'wide': it is not a length" in form.boxes["diameter 1"].fault
     assert form.sentence.text == "To mend: E, D1. To measure: B (1 of 8)."
     first, second = form.fault.text.splitlines()
     assert first.startswith("E, window across the pipe: '20'")

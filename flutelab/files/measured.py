@@ -25,6 +25,7 @@ from flutelab.files.form import (
     typed,
     window_field,
 )
+from flutelab.files.toml_section import Report, Section
 from flutelab.model.flute import (
     Bore,
     End,
@@ -44,6 +45,14 @@ _OTHER_KEYS = {f"window, {window_field(key)}": key for key in WINDOW_KEYS}
 _OTHER_KEYS["foot, position"] = "foot"
 # Stand in for what is not known yet, so that a hole's place is checked all the same.
 _UNREAD_DIAMETER, _UNREAD_WALL = 0.001, 0.002
+_FILE_KEYS = {
+    "bore": ("bore", "diameter"),
+    "wall": ("bore", "wall"),
+    **{key: ("window", window_field(key)) for key in WINDOW_KEYS},
+    "foot": ("foot", "from_edge"),
+    "place": ("hole", "from_edge"),
+    "diameter": ("hole", "diameter"),
+}
 _SHAPES = {
     "inner_diameter": "an undercut",
     "outer_rounding": "a rounded edge outside",
@@ -97,8 +106,8 @@ def measured(form: Form) -> Measured:
     Returns
     -------
     Measured
-        An incomplete form has no faults by being so. Faults are those of `parse_length`
-        and of the records that a `Flute` is made of.
+        An incomplete form has no faults by being so. Faults are those of a flute file: of
+        `parse_length`, of sizes that no duct flute has, and of the records of a `Flute`.
     """
     entries = {key: _entry(form, key) for key in box_keys(form.holes, form.head)}
     missing = tuple(key for key in entries if _is_missing(form, key))
@@ -159,14 +168,22 @@ def _entry(form: Form, key: str) -> Entry:
     text = typed(form, key)
     if not text:
         return Entry(note=_blank_note(form, key))
-    try:
-        size = parse_length(text, form.unit)
-    except ValueError as error:
-        return Entry(fault=str(error))
+    size, fault = _read_size(form.unit, key, text)
+    if size is None:
+        return Entry(fault=fault)
     if not (size > 0 or (size == 0 and key == "plug_to_window")):
         return Entry(fault=f"{text!r}: a length must be greater than 0. Measure it again.")
     note = understood(size, drilled=key.startswith("diameter")) + _oval_note(form, key)
     return Entry(size=_own_digits(form, key, size), note=note)
+
+
+def _read_size(unit: str, key: str, text: str) -> tuple[float | None, str]:
+    """Read a length as the flute file's reader does, with its likely sizes: (size, fault)."""
+    kind, field = _FILE_KEYS[key.partition(" ")[0]]
+    report = Report(unit=unit)
+    size = Section({field: text}, kind, "", {kind: (field,)}, report).length(field)
+    said = (f"{text!r}: {fault.problem}. {fault.mend}." for fault in report.faults)
+    return size, " ".join(said)
 
 
 def _blank_note(form: Form, key: str) -> str:
