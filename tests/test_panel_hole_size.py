@@ -116,6 +116,7 @@ def teach(lesson):
     for level in LEVELS.values():
         lesson.look.controls["level"].value = level
     lesson.sound.controls["before"].value = "length"
+    press_invented(lesson)
     lesson.theory.controls["readings"].value = "590 601; nonsense"
     lesson.theory.controls["readings"].value = "590 601"
     return lesson
@@ -306,6 +307,27 @@ def test_wrong_entries_and_recovery(lesson):
     lesson.guess.controls["one"].value = "a lot"
     assert "'a lot' is no guess" not in lesson.guess.fault.text  # each word is one
     assert "'a' is no guess" in lesson.guess.fault.text
+
+
+def press_invented(lesson):
+    buttons = [one for one in lesson.theory.box.children if isinstance(one, Press)]
+    next(one for one in buttons if one is not lesson.theory.again).pressed()
+
+
+def test_invented_readings_come_after_the_answer_only(hidden, lesson):
+    press_invented(hidden)
+    assert hidden.theory.controls["readings"].value == ""
+    press_invented(lesson)
+    assert "The 5 readings are on average 4 cents down" in lesson.theory.sentence.text
+
+
+def test_cautions_stand_at_the_steps_in_the_kits_words():
+    cells = json.loads(NOTEBOOK.read_text(encoding="utf-8"))["cells"]
+    texts = [" ".join("".join(cell["source"]).split()) for cell in cells]
+    steps = {"To bore it": ("local", "drill", "pvc-dust"), "Groups blow": ("breath", "mouth")}
+    for step, keys in steps.items():
+        at_step = next(text for text in texts if step in text)
+        assert [key for key in keys if CAUTIONS[key] not in at_step] == []
 
 
 def test_who_guesses_has_their_boxes(hidden):

@@ -11,9 +11,10 @@ from flutelab.files.class_table import read_pitch
 from flutelab.files.hole_lesson import HoleNote, hole_words, moved_words, note_call
 from flutelab.model.hole_sweep import NoteBands, note_bands
 from flutelab.physics.breath import AirAlong
-from flutelab.pitch import cents
+from flutelab.pitch import cents, shift
 
 MOST = 40  # readings
+_INVENTED = (-14.0, 3.0, -6.0, 9.0, -11.0)  # cents from the model
 FARTHEST = 600.0  # cents: beyond it another note was read
 
 
@@ -61,6 +62,11 @@ def read_readings(text: str) -> tuple[float, ...]:
     if faults:
         raise ValueError("; ".join(faults))
     return tuple(found)
+
+
+def invented_readings(note: HoleNote) -> str:
+    """Return five readings as text, about as far from the model as one player's breath [Hz]."""
+    return " ".join(f"{shift(note.frequency['full'], off):.1f}" for off in _INVENTED)
 
 
 def verdict(note: HoleNote, readings: tuple[float, ...]) -> Verdict:

@@ -12,6 +12,7 @@ from flutelab.files.hole_lesson import HoleNote
 from flutelab.files.hole_verdict import (
     FARTHEST,
     Verdict,
+    invented_readings,
     read_readings,
     verdict,
     verdict_call,
@@ -22,7 +23,7 @@ from flutelab.files.hole_verdict import (
 from flutelab.making.cautions import CAUTIONS
 from flutelab.view.panels.curtain import HIDDEN, Curtain
 from flutelab.view.panels.frame import Panel, View
-from flutelab.view.panels.kit import Box, Words
+from flutelab.view.panels.kit import Box, Press, Words
 from flutelab.view.panels.live import Live
 from flutelab.view.style import BLACK, BLUE, ORANGE, PALE, SKY, VERMILION
 
@@ -53,6 +54,10 @@ def theory_panel(curtain: Curtain, looked: Callable[[], HoleNote | None]) -> Pan
         # while hidden nothing is read: a fault would leave what was seen before
         return Judged(found=None if note is None else verdict(note, read_readings(readings)))
 
+    def invent():
+        note = looked() if curtain.is_open else None
+        panel.set(**{} if note is None else {"readings": invented_readings(note)})
+
     picture = Live(_begin, _move, frame=_reach, size=(9.6, 2.9))
 
     panel = Panel(
@@ -74,6 +79,7 @@ def theory_panel(curtain: Curtain, looked: Callable[[], HoleNote | None]) -> Pan
         table=lambda judged: _say(verdict_table, judged, pd.DataFrame({HIDDEN: []})),
         call=lambda **_: _say(verdict_call, panel.answer, f"# {HIDDEN}"),
         above=[Words(text=CAUTIONS["breath"])],
+        below=[Press(label="Fill in invented readings", do=invent)],
     )  # fmt: skip
     return panel
 
