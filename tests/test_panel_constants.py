@@ -134,6 +134,21 @@ def test_files_of_ones_own_are_taken_when_both_are_there(panel):
     assert panel.sentence.text.startswith("As it is, 460.00 mm to the foot: bare")
 
 
+def test_without_demo_flutes_it_asks_for_files(tmp_path):
+    panel = constants_panel(tmp_path)
+    assert panel.fault.text.startswith("Give a flute file and its note table;")
+    assert panel.pictures[0].layout.display == "none"
+    told = []
+    panel.saves[0].send = told.append
+    panel.saves[0].press()
+    assert told == []
+    assert panel.trouble.text.startswith("Nothing to save yet. Give a flute file")
+    for kind, name in (("flute", "plain-pipe-220.toml"), ("notes", "plain-pipe-220.csv")):
+        panel.files[kind].path.value = str(DEMO / name)
+    assert panel.sentence.text.startswith("As it is, 220.00 mm")
+    assert (panel.trouble.text, panel.pictures[0].layout.display) == ("", None)
+
+
 def test_a_file_at_fault_is_told_of_and_changes_nothing(panel):
     last = panel.opening.text
     panel.files["constants"].value = ("bad.json", b"{}")

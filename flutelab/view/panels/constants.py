@@ -115,6 +115,8 @@ class ConstantsPanel(Panel):
         self.drilling, self.trouble = Words(), Words(kind="alert")
         self.corrections, self.meanings, self.holes, self.both = (Grid() for _ in range(4))
         self.meanings.add_class("flutelab-prose")
+        for picture in self.pictures:
+            picture.layout.display = "none"  # until there is something to draw
         for numbers in (self.corrections, self.both):
             numbers.add_class("flutelab-wrap")
 
