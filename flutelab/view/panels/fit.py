@@ -79,7 +79,7 @@ class FitPanel(Panel):
             sentence=self._sentence,
             views=[View(draw=drawn, words=picture_words)],
             table=lambda one: flutelab.table(one.calibration),
-            call=self._lines,
+            call=self._call_words,
             above=[
                 self.opening,
                 self.desk.above,
@@ -150,7 +150,7 @@ class FitPanel(Panel):
         stale = self._fitted[0] != self._settings(self.controls["loss"].value)
         return f"{said} Something was changed since: press Fit now." if stale else said
 
-    def _lines(self, picture, loss, follow):
+    def _call_words(self, picture, loss, follow):
         s = self._settings(loss)
         table = self.desk.saved_name
         edited = "" if s.sheet.raw else "  # save the edited table under this name first"
