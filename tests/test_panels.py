@@ -3,13 +3,14 @@
 import io
 import threading
 import time
+from xml.etree import ElementTree
 
 import numpy as np
 import pandas as pd
 import pytest
 from PIL import Image
 
-from flutelab.view.panels.frame import STILL, Panel, View, still_of
+from flutelab.view.panels.frame import STILL, Panel, View, still_of, still_of_svg
 from flutelab.view.panels.kit import Choice, Grid, Number, Press, Save, texts
 from flutelab.view.panels.live import Live
 
@@ -244,3 +245,12 @@ def test_threads_take_turns():
         thread.join()
     assert set(met) == {1}
     assert panel.sentence.text == f"{x.value:.0f}"
+
+
+def test_a_drawing_as_a_still_says_so_above_it():
+    drawing = (
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 90 60.5"><title>x</title></svg>\n'
+    )
+    tree = ElementTree.fromstring(still_of_svg(drawing))
+    assert tree.get("viewBox") == "0 -34 90 94.5"
+    assert tree[-1].text == STILL

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import io
+import re
 import threading
 import warnings
 from collections.abc import Callable, Mapping, Sequence
@@ -20,7 +21,9 @@ from flutelab.errors import DataError, FitWarning, ValidityWarning
 from flutelab.files.warned import plain_notes
 from flutelab.fitting.problem import FitError
 from flutelab.view.panels.kit import Grid, Picture, Press, Words, fill
+from flutelab.view.style import DARK
 
+BAND = 34  # pixels
 STILL = "A still picture. To wake the controls: menu Run, Run All Cells."
 
 
@@ -203,23 +206,34 @@ class Panel:
         if drawn:
             return {"image/png": still_of(drawn)}
         svg = next((picture.svg for picture in self.pictures if picture.svg), "")
-        return {"image/svg+xml": svg} if svg else {}
+        return {"image/svg+xml": still_of_svg(svg)} if svg else {}
 
     def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
         live = self.box._repr_mimebundle_() or {}
         return {**live, **self.still(), "text/plain": f"{self.title}. {self.sentence.text}"}
 
 
+def still_of_svg(drawing: str) -> str:
+    """Return a drawing (SVG) under a band of words that it is a still."""
+    found = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', drawing)
+    width, height = map(float, found.groups())
+    band = f'''<rect y="{-BAND}" width="{width:g}" height="{BAND}" fill="{DARK}"/>
+<text x="12" y="-11" font-size="17" fill="white">{STILL}</text>
+</svg>'''
+    taller = drawing.replace(found[0], f'viewBox="0 {-BAND} {width:g} {height + BAND:g}"', 1)
+    return taller.rstrip().removesuffix("</svg>") + band
+
+
 def still_of(pictures: Sequence[bytes]) -> bytes:
     """Return pictures (PNG) one above the other, with words across that they are a still."""
     parts = [Image.open(io.BytesIO(one)).convert("RGB") for one in pictures]
-    width, band = max(part.width for part in parts), 34
-    whole = Image.new("RGB", (width, band + sum(part.height for part in parts)), "white")
+    width = max(part.width for part in parts)
+    whole = Image.new("RGB", (width, BAND + sum(part.height for part in parts)), "white")
     draw = ImageDraw.Draw(whole)
-    draw.rectangle((0, 0, width, band - 1), fill="#404040")
+    draw.rectangle((0, 0, width, BAND - 1), fill=DARK)
     face = Path(mpl.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf"
     draw.text((12, 7), STILL, fill="white", font=ImageFont.truetype(str(face), 17))
-    top = band
+    top = BAND
     for part in parts:
         whole.paste(part, (0, top))
         top += part.height
