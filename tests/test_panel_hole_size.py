@@ -21,6 +21,7 @@ from flutelab.pitch import nearest_note, shift
 from flutelab.units import celsius
 from flutelab.view.panels import guess as guess_module
 from flutelab.view.panels import hole_look
+from flutelab.view.panels.curtain import forget
 from flutelab.view.panels.hole_size import hole_size_panels
 from flutelab.view.panels.kit import Press, Sound
 from flutelab.view.panels.later import Later
@@ -49,6 +50,7 @@ def as_at_first(lesson, is_open):
         panel = getattr(lesson, name)
         for folded in filter(None, (panel.table, panel.call)):
             folded.unfolded = False
+        forget(panel)
         panel.again.pressed()
     if (button(lesson).label != "Reveal") != is_open:
         button(lesson).pressed()
@@ -57,6 +59,7 @@ def as_at_first(lesson, is_open):
 
 @pytest.fixture
 def hidden(closed_once):
+    """The answer never was shown."""
     return as_at_first(closed_once, is_open=False)
 
 
@@ -137,28 +140,27 @@ def untold(monkeypatch, cents=0.0):
     monkeypatch.setattr(hole_look, "hole_note", asked)
 
 
-def test_a_page_is_the_same_whatever_the_answer(monkeypatch, lesson):
+def test_a_page_is_the_same_whatever_the_answer(monkeypatch, hidden, lesson):
     pages = []
     for cents in (0.0, -77.0):
         untold(monkeypatch, cents)
-        new = hole_size_panels(PIPE)
-        fresh = page(new)
-        pages.append((fresh, page(teach(new))))
+        as_at_first(hidden, is_open=False)
+        fresh = page(hidden)
+        pages.append((fresh, page(teach(hidden))))
         monkeypatch.undo()
     assert pages[0][0] == pages[1][0]
     assert pages[0][1] == pages[1][1]
     assert page(teach(lesson)) != pages[0][1]  # the comparison can fail
 
 
-def test_no_trait_holds_the_answers_numbers(hidden):
+def test_no_trait_holds_the_answers_numbers(hidden, lesson):
     before = json.dumps(page(teach(hidden)), default=str)
     assert [one for one in answers() if one in before] == []
-    button(hidden).pressed()
-    shown = json.dumps(page(hidden), default=str)
+    shown = json.dumps(page(lesson), default=str)
     assert [one for one in answers() if one not in shown] == []  # the comparison can fail
 
 
-def test_hidden_again_nothing_is_left(monkeypatch, lesson):
+def test_hidden_again_nothing_is_left(monkeypatch, hidden, lesson):
     again = []
     for hide in (lambda: button(lesson).pressed(), lambda: second(lesson, 9.0)):
         spoil(lesson)
@@ -166,11 +168,10 @@ def test_hidden_again_nothing_is_left(monkeypatch, lesson):
         again.append(page(lesson))
         button(lesson).pressed()
     untold(monkeypatch)
-    fresh = hole_size_panels(PIPE)
-    fresh.theory.controls["readings"].value = "nonsense"
+    hidden.theory.controls["readings"].value = "nonsense"
     for found, size in zip(again, (8.0, 9.0), strict=True):
-        second(fresh, size)
-        assert found == page(fresh)
+        second(hidden, size)
+        assert found == page(hidden)
 
 
 def second(lesson, size):
@@ -230,8 +231,9 @@ def test_the_stored_notebook_tells_nothing(hidden, lesson):
         assert share_that_differs(shown, closed) > 0.002
 
 
-def test_what_is_shown_agrees(hidden):
-    lesson = hidden
+def test_what_is_shown_agrees(lesson):
+    button(lesson).pressed()
+    assert button(lesson).label == "Reveal"
     lesson.guess.controls["one"].value = "150"
     assert "By how many cents" in lesson.guess.sentence.text
     button(lesson).pressed()
@@ -330,8 +332,8 @@ def test_cautions_stand_at_the_steps_in_the_kits_words():
         assert [key for key in keys if CAUTIONS[key] not in at_step] == []
 
 
-def test_who_guesses_has_their_boxes(hidden):
-    lesson = hidden
+def test_who_guesses_has_their_boxes(lesson):
+    button(lesson).pressed()
     controls = lesson.guess.controls
     for kind, shown in (("one", {"one"}), ("groups", {"groups"}), ("hands", set("ABCD"))):
         controls["kind"].value = kind
