@@ -322,6 +322,23 @@ def test_a_stated_uncertainty_of_the_bore_replaces_its_prior():
     assert calibrate(measured, priors={"bore": mine}).priors["bore"].sd == 0.02
 
 
+def test_a_shared_bores_prior_is_the_widest_and_nothing_stated_is_the_usual():
+    def sd(*bores):
+        tables = [
+            notes_of(replace(SIX, name=f"{n}", uncertainty=Uncertainty(bore=bore)), SCALE)
+            for n, bore in enumerate(bores)
+        ]
+        result = calibrate(*tables, own=("air_offset",))
+        assert [p.prior.sd for p in result.parameters if p.name == "bore"] == [
+            result.priors["bore"].sd
+        ]
+        return result.priors["bore"].sd
+
+    assert sd(0.019e-3, 0.038e-3) == pytest.approx(0.0025)  # of 15.2 mm
+    assert sd(0.019e-3, None) == sd(None, None) == 0.01
+    assert sd(0.19e-3, None) == pytest.approx(0.0125)
+
+
 def test_free_changes_what_is_reported_and_nothing_of_the_fit():
     measured = notes_of(SIX, SCALE, Corrections(window=1.1))
     usual, other = calibrate(measured), calibrate(measured, free=("bore", "loss"))

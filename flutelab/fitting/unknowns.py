@@ -76,23 +76,26 @@ def usual_priors(
     """Return the priors of all corrections for some tables.
 
     The air's sd is 1.5 K where every row was measured in the bore, else 3 K; a bore's
-    stated uncertainty replaces the usual one; the jet's pull is open only where rows were
-    driven; `given` replaces any, `hold` fixes.
+    stated uncertainty replaces the usual one (1 %), and for several flutes the widest holds, a
+    flute that states nothing counting with the usual one; the jet's pull is open only where
+    rows were driven; `given` replaces any, `hold` fixes.
     """
     priors = default_priors()
     room = any(np.any(m.from_room) for m in measurements)
     priors["air_offset"] = replace(priors["air_offset"], sd=ROOM_AIR_SD if room else BORE_AIR_SD)
     if any(m.rows.driven is not None and np.any(m.rows.driven) for m in measurements):
         priors["jet"] = replace(priors["jet"], sd=JET_SD)
-    stated = [
-        m.flute.uncertainty.bore / bore_diameter(m.flute.bore, 0.0)
-        for m in measurements
-        if m.flute.uncertainty.bore is not None
-    ]
-    if stated:
-        priors["bore"] = replace(priors["bore"], sd=max(stated))
+    usual = priors["bore"].sd
+    sd = max((_bore_sd(m.flute, usual) for m in measurements), default=usual)
+    priors["bore"] = replace(priors["bore"], sd=sd)
     priors |= {name: _within_limits(name, prior) for name, prior in (given or {}).items()}
     return {name: replace(p, sd=0.0) if name in hold else p for name, p in priors.items()}
+
+
+def _bore_sd(flute, usual):
+    """What a flute states of its bore, as a part of it; the usual where it states nothing."""
+    stated = flute.uncertainty.bore
+    return usual if stated is None else stated / bore_diameter(flute.bore, 0.0)
 
 
 def _within_limits(name, prior):
@@ -151,9 +154,10 @@ def parameters_of(
             continue
         if name in own:
             groups = each_table if name in OF_A_DAY else by_flute
-            parameters += [
-                Parameter(name=name, prior=own_priors[some[0]][name], table=some[0], tables=some)
-                for some in groups
+            own_prior = {some: own_priors[some[0]][name] for some in groups}
+            parameters += [  # a jet is as open where nothing was driven as if it were shared
+                Parameter(name=name, prior=p if p.sd > 0 else prior, table=some[0], tables=some)
+                for some, p in own_prior.items()
             ]
         else:
             parameters.append(Parameter(name=name, prior=prior))
