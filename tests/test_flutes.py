@@ -8,7 +8,9 @@ from made_notes import AIR, CROSSED, SCALE, SIX, STOPPED, notes_of
 
 from flutelab import Corrections, calibrate, predict_notes, rows
 from flutelab.fitting.flutes import SCATTER, by_session, next_flute
+from flutelab.model.corrections import NAMES as CORRECTIONS
 from flutelab.model.corrections import default_priors
+from flutelab.model.flute import Uncertainty
 
 WORDS = [*SCALE, *CROSSED[:2]]
 OWN = ("window", "bore", "air_offset")
@@ -52,18 +54,21 @@ def test_flutes_alike_foretell_the_next_better_than_flutes_that_differ():
     assert unlike.scatter["window"][2] > np.std([0.9, 1.2, 1.0, 1.14, 1.05], ddof=1)
 
 
-def test_with_exact_notes_it_is_the_one_way_layout():
+def exact(tables, **truth):
+    """The tables without any error of their notes, one value of each flute's own."""
+    ((name, values),) = truth.items()
+    tables = [replace(t, sd=np.full(len(WORDS), 1e-3), session=("s",) * len(WORDS)) for t in tables]
+    return [
+        replace(t, frequency=predict_notes(t.flute, t.rows, Corrections(**{name: v})).frequency)
+        for t, v in zip(tables, values, strict=True)
+    ]
+
+
+def one_way_layout(x):
+    """Mean and sd of the next value beside exact ones, all from the prior's mean in its sd."""
     # Textbook, exact values x_k: given the scatter t, mu is normal about the mean shrunk to its
     # prior, precision K/t^2 + 1, and the next is mu's variance + t^2; averaged over t with
     # the weights of the K values (normal, covariance t^2 I + 1) and a half-normal prior.
-    windows = np.array([1.02, 1.10, 0.97, 1.06])
-    hold = ["foot", "wall", "hole_end", "bore", "air_offset", "pad_depth", "loss"]
-    tables = [replace(t, sd=np.full(len(WORDS), 1e-3), session=("s",) * len(WORDS))
-              for t in flutes_of(windows, sd=0.0)]  # fmt: skip
-    tables = [replace(t, frequency=predict_notes(t.flute, t.rows, Corrections(window=w)).frequency)
-              for t, w in zip(tables, windows, strict=True)]  # fmt: skip
-    found = next_flute(calibrate(*tables, own=("window",), hold=hold, model_sd=0.0))
-    x = (windows - 1.0) / 0.1
     count = len(x)
     likely, mean, variance = [], [], []
     for t in SCATTER:
@@ -76,11 +81,60 @@ def test_with_exact_notes_it_is_the_one_way_layout():
     weight = np.array(likely) * np.gradient(SCATTER)
     weight /= weight.sum()
     middle = weight @ mean
-    wide = weight @ (np.array(variance) + (np.array(mean) - middle) ** 2)
-    index = found.spread.names.index("window")
-    assert found.corrections.window == pytest.approx(1 + 0.1 * middle, abs=2e-4)
-    sd = np.sqrt(found.spread.covariance[index, index])
-    assert sd == pytest.approx(0.1 * np.sqrt(wide), rel=0.01)
+    return middle, np.sqrt(weight @ (np.array(variance) + (np.array(mean) - middle) ** 2))
+
+
+def sd_of(found, name):
+    index = found.spread.names.index(name)
+    return np.sqrt(found.spread.covariance[index, index])
+
+
+def test_with_exact_notes_it_is_the_one_way_layout():
+    windows = np.array([1.02, 1.10, 0.97, 1.06])
+    hold = [name for name in CORRECTIONS if name != "window"]
+    tables = exact(flutes_of(windows, sd=0.0), window=windows)
+    found = next_flute(calibrate(*tables, own=("window",), hold=hold, model_sd=0.0))
+    mean, sd = one_way_layout((windows - 1.0) / 0.1)
+    assert found.corrections.window == pytest.approx(1 + 0.1 * mean, abs=2e-4)
+    assert sd_of(found, "window") == pytest.approx(0.1 * sd, rel=0.01)
+
+
+def stating(tables, bores):
+    """The tables with what each flute states of its bore [m]."""
+    flutes = [replace(t.flute, uncertainty=Uncertainty(bore=b))
+              for t, b in zip(tables, bores, strict=True)]  # fmt: skip
+    return [replace(t, flute=flute) for t, flute in zip(tables, flutes, strict=True)]
+
+
+def test_bores_stated_unlike_are_one_layout_in_the_widest_statement():
+    # exact notes leave nothing to the statements but the common prior's sd, the usual 1 %
+    bores = np.array([1.002, 1.009, 0.996])
+    hold = [name for name in CORRECTIONS if name != "bore"]
+    tables = stating(exact(flutes_of(bores, sd=0.0), bore=bores), (0.02e-3, None, 0.1e-3))
+    found = next_flute(calibrate(*tables, own=("bore",), hold=hold, model_sd=0.0))
+    mean, sd = one_way_layout((bores - 1.0) / 0.01)
+    assert found.corrections.bore == pytest.approx(1 + 0.01 * mean, abs=2e-5)
+    assert sd_of(found, "bore") == pytest.approx(0.01 * sd, rel=0.01)
+
+
+def test_the_less_is_stated_of_bores_the_less_is_known_of_the_next():
+    tables, close = flutes_of([1.02, 1.10, 0.97]), 0.02e-3
+
+    def known(*bores):
+        return sd_of(next_flute(calibrate(*stating(tables, bores), own=OWN)), "bore")
+
+    best = known(close, close, close)
+    for other in (None, 0.06e-3):
+        less = known(close, close, other), known(close, other, other), known(other, other, other)
+        assert 1.1 * best < less[0] < less[1] < less[2], other
+
+
+def test_each_flutes_own_jet_where_one_was_not_driven():
+    first, second = flutes_of([1.02, 1.10])
+    driven = replace(first, rows=replace(first.rows, driven=np.arange(len(WORDS)) < 4))
+    result = calibrate(driven, second, own=("jet", *OWN))
+    jets = [p for p in result.parameters if p.name == "jet"]
+    assert [(p.tables, p.prior.sd) for p in jets] == [((0,), 20.0), ((1,), 20.0)]
 
 
 @pytest.mark.slow

@@ -58,7 +58,9 @@ def next_flute(calibration: Calibration) -> NextFlute:
     Notes
     -----
     Each own correction of flute k is mu + d_k with d_k normal about 0, its sd (the scatter)
-    unknown. mu has the correction's prior, the scatter a half-normal one of the same sd. The
+    unknown. mu has the correction's prior, the scatter a half-normal one of the same sd: of the
+    bore the widest of the flutes', the usual 1 % where one states nothing (`usual_priors`).
+    What a flute states more closely of its own bore counts as a reading of that one. The
     fit is taken as linear about its optimum, readings as far widened as it widened them, and what
     is at a limit as held there. mu and d_k are integrated exactly, the scatter
     over 60 values, one correction's at a time beside the likeliest of the others'. The
@@ -139,19 +141,26 @@ class _Data:
         weight = 1 / calibration.widened**2
         held = HELD * at_limit(calibration)
         self.own, self.count = own, len(x)
+        # of the prior sd that all flutes' scatter is counted in: what each unknown's own is
+        self.part = {n: problem.unit[some] / calibration.priors[n].sd for n, some in own.items()}
+        closer = np.zeros(self.count)  # precision stated beyond that common prior
+        for name, members in own.items():
+            closer[members] = 1 - self.part[name] ** 2
         size = self.count + own_count  # the next flute's own come last
         self.notes = np.zeros((size, size))
-        self.notes[: self.count, : self.count] = weight * slope.T @ slope + np.diag(held)
+        self.notes[: self.count, : self.count] = weight * slope.T @ slope + np.diag(held + closer)
         self.pull = np.zeros(size)
         self.pull[: self.count] = weight * slope.T @ (slope @ x - off) + held * x
 
     def _prior(self, scatter):
-        """Prior covariance with mu integrated out: scatter^2 I + 1 for each own correction."""
+        """Prior covariance, mu integrated out: scatter^2 I + 1, in the common prior's sd."""
         size = len(self.pull)
         prior = np.eye(size)
         for line, (name, members) in enumerate(self.own.items()):
             some = [*members, self.count + line]
-            prior[np.ix_(some, some)] = scatter[name] ** 2 * np.eye(len(some)) + 1.0
+            own_sd = np.append(self.part[name], 1.0)
+            alike = scatter[name] ** 2 * np.eye(len(some)) + 1.0
+            prior[np.ix_(some, some)] = alike / np.outer(own_sd, own_sd)
         return prior
 
     def posterior(self, scatter):
