@@ -2,6 +2,7 @@
 
 import io
 import sys
+from argparse import ArgumentTypeError
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from test_command_line import files_in
 
 from flutelab import __main__ as command
 from flutelab.files import options, workspace
+from flutelab.files.form import MOST_HOLES
 from flutelab.view.paper import FOR_WHOM, PAPERS, sheets
 
 PAGES = {
@@ -135,6 +137,12 @@ def test_without_the_library_it_says_how_to_install_it(run, tmp_path, monkeypatc
 
 
 def test_command_and_sheets_know_the_same_limits():
-    assert options.MOST_HOLES == sheets.MOST_HOLES
+    assert options.hole_count(str(MOST_HOLES)) == MOST_HOLES
+    assert len(sheets.measuring_pages(MOST_HOLES)) == len(sheets.note_pages(MOST_HOLES)) == 1
+    for refuse in (sheets.measuring_pages, sheets.note_pages):
+        with pytest.raises(ValueError, match=f"0 to {MOST_HOLES}"):
+            refuse(MOST_HOLES + 1)
+    with pytest.raises(ArgumentTypeError, match=f"0 to {MOST_HOLES}"):
+        options.hole_count(str(MOST_HOLES + 1))
     assert set(PAPERS) == {"a4", "letter"}
     assert set(PAGES) == set(FOR_WHOM)

@@ -16,6 +16,7 @@ from flutelab.model.flute import Bore, End, Flute, Hole, Window, bore_diameter
 from flutelab.units import inches, millimetres, parse_length
 
 WINDOW_KEYS = ("window_along", "window_across", "plug_to_window")
+MOST_HOLES = 10  # for which a form, or a blank sheet, has room
 SAME = 1e-9  # m: a box that still says what the opened flute says keeps its digits
 _BARE = re.compile(r"[-+\d.,/ ]+")
 

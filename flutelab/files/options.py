@@ -9,13 +9,13 @@ from difflib import get_close_matches
 from itertools import pairwise
 from pathlib import Path
 
+from flutelab.files.form import MOST_HOLES
 from flutelab.model.corrections import NAMES
 from flutelab.physics.air import TEMPERATURES
 from flutelab.physics.jet import PRESSURES
 from flutelab.units import parse_number, parse_pressure, parse_temperature, to_celsius
 
 REGISTERS = ("1", "2", "3", "4")
-MOST_HOLES = 10  # of a blank sheet
 _UNITS = {"pa", "hpa", "kpa", "mbar", "mm", "cm", "in", "c", "f", "k", "°", "°c", "°f", "deg"}
 _KINDS = {".csv": "note table", ".json": "constants file", ".toml": "flute file"}
 _BARE = {"%", "percent", "hz"}  # units of numbers that are typed without one

@@ -14,7 +14,15 @@ import pandas as pd
 from flutelab.drills import DRILL_KINDS, nearest_drill
 from flutelab.files.flute_file import read_flute
 from flutelab.files.flute_text import flute_text
-from flutelab.files.form import Form, box_keys, filled_form, hole_of, in_other_unit, turned
+from flutelab.files.form import (
+    MOST_HOLES,
+    Form,
+    box_keys,
+    filled_form,
+    hole_of,
+    in_other_unit,
+    turned,
+)
 from flutelab.files.measured import Measured, left_out, measured
 from flutelab.files.typed import read_as
 from flutelab.making.cautions import CAUTIONS
@@ -29,7 +37,6 @@ from flutelab.view.panels.given import Given, heading
 from flutelab.view.panels.kit import Box, Choice, Number, Save, Words
 from flutelab.view.paper.sheets import measuring_sheet, note_sheet
 
-MOST_HOLES = 10
 _DRILLS = {"mm": DRILL_KINDS, "in": ("fraction", "number", "letter")}
 _UNITS = {"millimetres": "mm", "inches": "in"}
 _ENDS = {"the sounding edge": False, "the foot": True}

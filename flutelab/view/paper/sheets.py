@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from flutelab.files.foretell import usual_fingerings
+from flutelab.files.form import MOST_HOLES
 from flutelab.files.note_columns import COLUMNS, ROOM
 from flutelab.model.flute import Flute
 from flutelab.model.rows import fingering_word
@@ -34,7 +35,6 @@ from flutelab.view.paper.page import (
 from flutelab.view.paper.pdf import pdf
 
 READINGS = 3
-MOST_HOLES = 10
 _UNITS = {"mm": "millimetres", "in": "inches"}
 _BREATH = "soft usual hard"
 _NAMES = 7.5 * POINT
