@@ -1,6 +1,7 @@
 """Tables with one planted mistake each: is it named first? And is a clean one left alone?
 
-Run as ``python tests/suspects_study.py [first seed] [seeds] [workers] [mistakes...]``.
+Run as ``python tests/suspects_study.py [first seed] [seeds] [workers] [mistakes...]``
+(``--help`` names them).
 The truth of all corrections, of the bore and of the air is drawn from the priors, so is the
 model's own error for each note; air measured in the bore; readings scatter by 3 cents and
 a session by 5. Limits were tuned on seeds from 1000 on; 0 to 99 are reported.
@@ -8,7 +9,7 @@ a session by 5. Limits were tuned on seeds from 1000 on; 0 to 99 are reported.
 
 from __future__ import annotations
 
-import sys
+import argparse
 import warnings
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
@@ -287,9 +288,26 @@ HEAD = (
 )
 
 
-if __name__ == "__main__":
-    first, many, jobs = (int(v) for v in (*sys.argv[1:4], *(0, 100, 1)[len(sys.argv[1:4]) :]))
+def main() -> None:
+    """Print a line for each kind of mistake."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("first", nargs="?", type=int, default=0, help="first seed (0)")
+    parser.add_argument("seeds", nargs="?", type=int, default=100, help="how many seeds (100)")
+    parser.add_argument("workers", nargs="?", type=int, default=1, help="processes (1)")
+    parser.add_argument(
+        "mistakes", nargs="*", metavar="mistake", default=[],
+        help=f"of {', '.join(map(repr, MISTAKES))} (all)",
+    )  # fmt: skip
+    given = parser.parse_args()
+    if unknown := [name for name in given.mistakes if name not in MISTAKES]:
+        parser.error(f"unknown mistake {unknown[0]!r}; use some of {', '.join(MISTAKES)}")
+    if given.seeds < 1 or given.workers < 1:
+        parser.error(f"{given.seeds} seeds, {given.workers} processes: use 1 or more of each")
     print(HEAD, flush=True)
-    for name in sys.argv[4:] or MISTAKES:
-        results = study(name, range(first, first + many), jobs)
+    for name in given.mistakes or MISTAKES:
+        results = study(name, range(given.first, given.first + given.seeds), given.workers)
         print(line(name, results), flush=True)
+
+
+if __name__ == "__main__":
+    main()
