@@ -257,6 +257,13 @@ def test_a_hole_between_does_not_hide_an_overlap():
     assert "it overlaps hole 1 (nearest the window): 4 mm" in told[f"{THIRD}, position"]
 
 
+def test_a_hole_before_an_earlier_one_is_told_to_lie_before_it():
+    told = faults_of(lambda: flute(hole(0.2), hole(0.1), hole(0.124)))
+    assert "hole before it, at 200 mm" in told[f"{MIDDLE}, position"]
+    assert "it lies before hole 1 (nearest the window), at 200 mm" in told[f"{THIRD}, position"]
+    assert "overlaps" not in told[f"{THIRD}, position"]
+
+
 def test_a_place_is_checked_beside_a_hole_that_could_not_be_read():
     told = geometry_faults(TAPER, (hole(0.2), None, hole(0.1)), None, None)
     assert [fault.place for fault in told] == [f"{THIRD}, position"]

@@ -428,11 +428,11 @@ def _neighbour_faults(
         other = holes[number]
         gap = np.min(np.asarray(hole.position) - np.asarray(other.position))
         needed = np.max(_least_gap(hole, other, _inside(bore, hole.position)))
-        if number == earlier[-1] and gap <= 0:
-            at = _millimetres(other.position)
-            problem = f"it does not come after the hole before it, at {at}"
+        if gap < 0 or (gap == 0 and number == earlier[-1]):
+            near = "does not come after the hole before it"
+            told = near if number == earlier[-1] else f"lies before {hole_name(number, len(holes))}"
             mend = "Write the holes in order from the window to the foot"
-            yield _fault(place, typed, problem, mend)
+            yield _fault(place, typed, f"it {told}, at {_millimetres(other.position)}", mend)
             return
         if gap < needed * (1 - _SLACK):
             problem = (
