@@ -114,6 +114,20 @@ def test_a_table_as_typed_comes_back():
     assert class_file(class_file_bytes(table), "class.csv") == table
 
 
+def test_no_cell_is_a_formula_to_a_spreadsheet():
+    names = ("=1+1", "@Ann", "-x", "'=1", "-12", "+3,5")
+    table = ClassFile(rows=tuple((name, *ROWS[0][1:]) for name in names), kind="open")
+    written = class_file_bytes(table)
+    lines = written.decode().splitlines()[1:]
+    begun = [line.removeprefix('"') for line in lines]
+    for line, name in zip(begun, ("'=1+1", "'@Ann", "'-x", "''=1", "-12", "+3,5"), strict=True):
+        assert line.startswith(name)
+    assert class_file(written, "class.csv") == table
+    notes = pipe_files(read_class_table(table.rows), kind="open", how="driven", **PIPE)
+    session = next(text for name, text in notes.items() if name.endswith(".csv"))
+    assert b",'=1+1," in session
+
+
 def test_semicolons_and_decimal_commas_are_read():
     text = ";".join(COLUMNS) + "\n1;180;20,5;898,3;;\n"
     read = class_file(text.encode(), "class.csv")

@@ -102,6 +102,14 @@ def test_a_row_without_a_reading_is_marked_in_its_first_cell(flute):
     assert next_row(changed(more, more.columns, []), 0).rows == (("", "", "", ""),)
 
 
+def test_a_formula_in_a_cell_is_written_as_text_and_comes_back():
+    sheet = changed(sheet_of(b"note,cents,remark\n", "a.csv"), ("note", "cents", "remark"),
+                    [["A4", "-31", "=1+1"]])  # fmt: skip
+    written = sheet_bytes(sheet)
+    assert written.endswith(b"A4,-31,'=1+1\n")
+    assert sheet_of(written, "a.csv").rows == sheet.rows
+
+
 @pytest.mark.parametrize(
     ("raw", "words"),
     [

@@ -13,7 +13,14 @@ import numpy as np
 
 from flutelab import pitch
 from flutelab.errors import DataError, Fault
-from flutelab.files.csv_text import column_names, decode, delimiter_of, read_records, read_rows
+from flutelab.files.csv_text import (
+    column_names,
+    decode,
+    delimiter_of,
+    marked,
+    read_records,
+    read_rows,
+)
 from flutelab.files.flute_text import flute_text
 from flutelab.files.note_cells import PITCHES
 from flutelab.files.safely import read_bytes
@@ -205,7 +212,8 @@ def class_file_bytes(table: ClassFile) -> bytes:
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow((*COLUMNS, *SHARED))
     shared = (table.kind, table.bore, table.wall)
-    writer.writerows((*row, *shared) for row in table.rows if any(c.strip() for c in row[1:]))
+    filled = [(*row, *shared) for row in table.rows if any(c.strip() for c in row[1:])]
+    writer.writerows(map(marked, row) for row in filled)
     return text.getvalue().encode("utf-8")
 
 
@@ -317,5 +325,6 @@ def _note_text(table, number, how):
     remark = f"plain pipe of {table.length[number] * 1000:.6g} mm"
     for reading in table.frequency[number]:
         if not np.isnan(reading):
-            writer.writerow(("", f"{reading:.7g}", room, how, table.group[number], remark))
+            group = marked(table.group[number])
+            writer.writerow(("", f"{reading:.7g}", room, how, group, remark))
     return text.getvalue().encode("utf-8")

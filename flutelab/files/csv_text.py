@@ -11,6 +11,10 @@ from flutelab.errors import DataError, Fault
 
 _DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
 _DECLARED = re.compile(r'"?sep=(.)"?', re.IGNORECASE)  # a first line that spreadsheets write
+# What spreadsheet programs take for a formula, but not a signed number; marked by an apostrophe
+# as they themselves mark text: behaviour of spreadsheet programs, common practice, no source.
+_FORMULA = re.compile(r"'*(?:[=@]|[+\-](?!\s?[\d.,]+(?:\s|\Z)))")
+_MARK = "'"
 _SHOWN = 60  # characters of a line quoted in a fault
 
 
@@ -88,7 +92,7 @@ def read_records(text: str, source: str) -> list[Record]:
     records, line = [], 1
     try:
         for cells in lines:
-            cells = tuple(cell.strip() for cell in cells)
+            cells = tuple(_unmarked(cell.strip()) for cell in cells)
             if any(cells) and not (line == 1 and _DECLARED.fullmatch(delimiter.join(cells))):
                 records.append(Record(line=line, cells=cells))
             line = lines.line_num + 1
@@ -101,6 +105,23 @@ def read_records(text: str, source: str) -> list[Record]:
         )
         raise DataError(source, [fault]) from error
     return records
+
+
+def marked(cell: str) -> str:
+    """Return a cell as it is written: text that a spreadsheet would take for a formula, marked.
+
+    `read_records` takes the mark away again.
+
+    Examples
+    --------
+    >>> marked("=1+1"), marked("-31"), marked("Ann")
+    ("'=1+1", '-31', 'Ann')
+    """
+    return f"{_MARK}{cell}" if _FORMULA.match(cell.lstrip()) else cell
+
+
+def _unmarked(cell: str) -> str:
+    return cell.removeprefix(_MARK) if _FORMULA.match(cell) else cell
 
 
 def _line(text: str, number: int) -> str:

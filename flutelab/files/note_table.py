@@ -13,7 +13,7 @@ import numpy as np
 
 from flutelab.errors import DataError, Fault
 from flutelab.files import safely
-from flutelab.files.csv_text import decode, delimiter_of, place_of, read_records, read_rows
+from flutelab.files.csv_text import decode, delimiter_of, marked, place_of, read_records, read_rows
 from flutelab.files.note_columns import header_faults, hole_columns
 from flutelab.files.note_row import ASSUMED_A4, NoteRow, read_row
 from flutelab.fitting.measurements import Measurements, reading_sd
@@ -304,7 +304,7 @@ def write_measurements(
     stream = io.StringIO()
     table = csv.writer(stream, lineterminator="\n")
     table.writerow(columns)
-    table.writerows(zip(*columns.values(), strict=True))
+    table.writerows(map(marked, cells) for cells in zip(*columns.values(), strict=True))
     safely.write_text(path, stream.getvalue(), overwrite=overwrite)
 
 

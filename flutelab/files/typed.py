@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from flutelab.errors import DataError, Fault
-from flutelab.files.csv_text import decode, delimiter_of, read_records, read_rows
+from flutelab.files.csv_text import decode, delimiter_of, marked, read_records, read_rows
 from flutelab.files.flute_file import read_flute
 from flutelab.files.note_table import read_measurements
 from flutelab.fitting.measurements import Measurements
@@ -96,7 +96,8 @@ def sheet_bytes(sheet: Sheet) -> bytes:
     if sheet.raw:
         return sheet.raw
     stream = io.StringIO()
-    csv.writer(stream, lineterminator="\n").writerows([sheet.columns, *sheet.rows])
+    lines = ([*map(marked, cells)] for cells in (sheet.columns, *sheet.rows))
+    csv.writer(stream, lineterminator="\n").writerows(lines)
     return stream.getvalue().encode()
 
 
