@@ -69,6 +69,34 @@ def test_a_pipe_takes_every_size():
     assert len(wood.bore.stations) > 1
 
 
+def test_another_diameter_alone_leaves_the_rest():
+    wood = read_flute(DEMO / "tapered-wood-six.toml")
+    for flute in (PIPE, wood):
+        size = 1.2 * flute.holes[0].diameter
+        bored = reshaped(flute, hole=1, diameter=size)
+        assert bored.holes[0].diameter == size
+        assert replace(bored, holes=flute.holes) == flute
+        assert bored.holes[1:] == flute.holes[1:]
+    wider = reshaped(PIPE, hole=1, diameter=4e-3, bore=1.1 * PIPE.bore.stations[0][1])
+    rims = [one.foot.outer_diameter - one.bore.stations[0][1] for one in (wider, PIPE)]
+    assert rims[0] == pytest.approx(rims[1])  # the rim is as thick as before
+
+
+@pytest.mark.parametrize("ratio", [1.15, 1.3])
+def test_curve_and_note_of_an_undercut_hole_agree(ratio):
+    (one,) = PIPE.holes
+    cut = replace(PIPE, holes=(replace(one, inner_diameter=ratio * one.diameter),))
+    found = note(flute=cut, bore=PIPE.bore.stations[0][1])
+    assert found.flute.holes[0].inner_diameter == pytest.approx(ratio * 7e-3)
+    at_size = np.interp(7e-3, found.sweep.diameter, found.sweep.frequency)
+    straight = note(bore=PIPE.bore.stations[0][1]).frequency["full"]
+    off, undercut = 1200 * np.log2(np.array([at_size, straight]) / found.frequency["full"])
+    assert abs(off) < 1.5  # between two points of the curve
+    assert abs(undercut) > 6  # a straight hole is another note
+    bore = found.flute.bore.stations[0][1]
+    assert max(1.0, ratio) * found.sweep.diameter[-1] == pytest.approx(bore)
+
+
 def test_the_levels():
     found = note()
     air = AirAlong(room_temperature=ROOM)

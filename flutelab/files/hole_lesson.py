@@ -9,8 +9,14 @@ import numpy as np
 import pandas as pd
 
 from flutelab.errors import already_warned
-from flutelab.model.flute import Flute, bore_diameter
-from flutelab.model.hole_sweep import HoleSweep, hole_sweep, rule_beyond, rule_frequency
+from flutelab.model.flute import Flute, bore_diameter, bore_side_diameter
+from flutelab.model.hole_sweep import (
+    HoleSweep,
+    hole_sweep,
+    reshaped,
+    rule_beyond,
+    rule_frequency,
+)
 from flutelab.model.inside import StandingWave, standing_wave
 from flutelab.model.notes import playing_frequencies
 from flutelab.model.rows import rows
@@ -113,24 +119,28 @@ def note_at_size(flute: Flute, hole: int, diameter: float, room: float) -> float
     room : float
         [K]
     """
-    holes = list(flute.holes)
-    holes[hole - 1] = replace(holes[hole - 1], diameter=diameter)
-    bored, air = replace(flute, holes=tuple(holes)), AirAlong(room_temperature=room)
-    return float(playing_frequencies(bored, "o" * len(holes), air=air)[0])
+    bored, air = reshaped(flute, hole=hole, diameter=diameter), AirAlong(room_temperature=room)
+    return float(playing_frequencies(bored, "o" * len(bored.holes), air=air)[0])
 
 
 def _plain(flute, hole):
     """The flute with the hole of a size that does not change: the curve is the same for all."""
-    holes = list(flute.holes)
-    size = bore_diameter(flute.bore, holes[hole - 1].position) / 4
-    holes[hole - 1] = replace(holes[hole - 1], diameter=float(size), inner_diameter=None)
-    return replace(flute, holes=tuple(holes))
+    size = bore_diameter(flute.bore, flute.holes[hole - 1].position) / 4
+    bored = reshaped(flute, hole=hole, diameter=float(size))
+    return replace(bored, holes=tuple(_rounded(one) for one in bored.holes))
+
+
+def _rounded(one):
+    """The hole, its undercut to the nanometre: what is remembered is found by it."""
+    under = one.inner_diameter
+    return replace(one, inner_diameter=None if under is None else round(under, 9))
 
 
 @lru_cache(maxsize=32)
 def _curve(flute, fingering, hole, room, own=False):
     one = flute.holes[hole - 1]
-    widest = float(bore_diameter(flute.bore, one.position))
+    undercut = max(1.0, bore_side_diameter(one) / one.diameter)
+    widest = float(bore_diameter(flute.bore, one.position) / undercut)
     sizes = np.array([one.diameter]) if own else np.linspace(0.03, 1.0, _SIZES) * widest
     with already_warned():  # of the size that is shown it is warned
         return hole_sweep(flute, fingering, sizes, hole=hole, air=AirAlong(room_temperature=room))

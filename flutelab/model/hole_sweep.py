@@ -250,38 +250,78 @@ def note_bands(
 
 
 def reshaped(
-    flute: Flute, *, hole: int, diameter: float, position: float, wall: float, bore: float
+    flute: Flute,
+    *,
+    hole: int,
+    diameter: float,
+    position: float | None = None,
+    wall: float | None = None,
+    bore: float | None = None,
 ) -> Flute:
-    """Return a flute with one hole, its wall and its bore of other sizes.
+    """Return a flute with one hole of another diameter, and other sizes where they are given.
 
     Parameters
     ----------
     flute : Flute
     hole : int
         From 1, nearest the head.
-    diameter, position : float
+    diameter : float
+        Of that hole [m]; an undercut grows and shrinks with it, as in `hole_sweep`.
+    position : float, optional
         Of that hole [m].
-    wall : float
+    wall : float, optional
         Everywhere: at holes, window and the rims of plain ends [m].
-    bore : float
-        Of the pipe at that hole; a bore that is not straight keeps its shape [m].
+    bore : float, optional
+        Of the pipe at that hole; a bore that is not straight keeps its shape, and rims their
+        thickness [m].
 
     Raises
     ------
     RecordError
         As `Flute` and its parts.
+
+    Examples
+    --------
+    >>> from flutelab.model.flute import Bore, End, Hole
+    >>> pipe = Flute(
+    ...     name="a pipe",
+    ...     bore=Bore(stations=((0.0, 0.016),)),
+    ...     head=End(position=0.0),
+    ...     holes=(Hole(position=0.2, diameter=0.004, wall=0.003, inner_diameter=0.005),),
+    ...     foot=End(position=0.3),
+    ... )
+    >>> (one,) = reshaped(pipe, hole=1, diameter=0.008).holes
+    >>> print(one.diameter, one.inner_diameter)
+    0.008 0.01
     """
-    scale = bore / bore_diameter(flute.bore, flute.holes[hole - 1].position)
+    one = flute.holes[hole - 1]
+    scale = 1.0 if bore is None else bore / bore_diameter(flute.bore, one.position)
     wide = replace(flute.bore, stations=tuple((x, d * scale) for x, d in flute.bore.stations))
-    holes = [replace(one, wall=wall) for one in flute.holes]
-    holes[hole - 1] = replace(holes[hole - 1], diameter=diameter, position=position)
-    window = isinstance(flute.head, Window)
-    head = replace(flute.head, wall=wall) if window else _rimmed(flute.head, wide, wall)
-    foot = _rimmed(flute.foot, wide, wall)
-    return replace(flute, bore=wide, holes=tuple(holes), head=head, foot=foot)
+    under = one.inner_diameter
+    undercut = None if under is None else under / one.diameter * diameter
+    place = one.position if position is None else position
+    shaped = replace(one, diameter=diameter, inner_diameter=undercut, position=place)
+    holes = (*flute.holes[: hole - 1], shaped, *flute.holes[hole:])
+    parts = {
+        "holes": tuple(_walled(each, wall) for each in holes),
+        "head": _walled(flute.head, wall)
+        if isinstance(flute.head, Window)
+        else _rimmed(flute.head, flute.bore, wide, wall),
+        "foot": _rimmed(flute.foot, flute.bore, wide, wall),
+    }
+    return replace(flute, bore=wide, **parts)
 
 
-def _rimmed(end, bore, wall):
+def _walled(part, wall):
+    return part if wall is None else replace(part, wall=wall)
+
+
+def _rimmed(end, old, bore, wall):
     if end.outer_diameter is None:
         return end
-    return replace(end, outer_diameter=bore_diameter(bore, end.position) + 2 * wall)
+    inside = bore_diameter(bore, end.position)
+    if wall is None:
+        rim = end.outer_diameter + (inside - bore_diameter(old, end.position))
+    else:
+        rim = inside + 2 * wall
+    return replace(end, outer_diameter=rim)

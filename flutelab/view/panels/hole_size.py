@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from flutelab.files.hole_lesson import HoleNote
 from flutelab.model.flute import Flute
+from flutelab.model.hole_sweep import reshaped
 from flutelab.units import celsius, from_mm
 from flutelab.view.panels.curtain import Curtain, forget
 from flutelab.view.panels.frame import Panel
@@ -55,7 +56,7 @@ def hole_size_panels(flute: Flute, hole: int = 1) -> HoleSizePanels:
     guess = guess_panel(flute, hole, room, curtain)
 
     def start() -> Flute:
-        return _bored(flute, hole, from_mm(guess.controls["first"].value))
+        return reshaped(flute, hole=hole, diameter=from_mm(guess.controls["first"].value))
 
     def looked() -> HoleNote | None:
         return look.answer.note
@@ -78,9 +79,3 @@ def hole_size_panels(flute: Flute, hole: int = 1) -> HoleSizePanels:
 
     curtain.tell(moved)
     return HoleSizePanels(guess=guess, look=look, sound=fed[0], theory=fed[1])
-
-
-def _bored(flute, hole, diameter):
-    holes = list(flute.holes)
-    holes[hole - 1] = replace(holes[hole - 1], diameter=diameter)
-    return replace(flute, holes=tuple(holes))

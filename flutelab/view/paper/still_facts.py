@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +18,7 @@ from flutelab.files.hole_verdict import Verdict, verdict
 from flutelab.files.pipe_lesson import Lesson, pipe_lesson
 from flutelab.fitting.straight_line import far_off
 from flutelab.model.flute import Flute
-from flutelab.model.hole_sweep import HoleSweep, hole_sweep
+from flutelab.model.hole_sweep import HoleSweep, hole_sweep, reshaped
 from flutelab.physics.breath import AirAlong
 from flutelab.units import celsius, millimetres, parse_length
 from flutelab.view.paper.expected import DRILLS
@@ -85,9 +85,7 @@ def stills(demo: Path) -> Stills:
 
 
 def _note(pipe: Flute, size: float) -> HoleNote:
-    holes = list(pipe.holes)
-    holes[HOLE - 1] = replace(holes[HOLE - 1], diameter=size)
-    bored = replace(pipe, holes=tuple(holes))
+    bored = reshaped(pipe, hole=HOLE, diameter=size)
     asked = {"hole": HOLE, "fingering": "o", "room": celsius(ROOM), "level": "full"}
     return hole_note(bored, **asked, start=pipe)
 
