@@ -11,16 +11,16 @@ from pypdf import PdfReader
 from test_paper import assert_set_well, cells, texts
 
 import flutelab as fl
-from flutelab.making.cautions import CAUTIONS
-from flutelab.view.paper import class_papers
-from flutelab.view.paper.class_papers import pupil_pages, teacher_pages
-from flutelab.view.paper.expected import (
+from flutelab.files.class_expected import (
     DRILLS,
     ROOMS,
     demo_material,
     expected,
     sound_speeds,
 )
+from flutelab.making.cautions import CAUTIONS
+from flutelab.view.paper import class_papers
+from flutelab.view.paper.class_papers import pupil_pages, teacher_pages
 from flutelab.view.paper.lessons import GROUPS, HOLE, LESSONS, LONG, PIPES, WINDOW
 from flutelab.view.paper.page import CELL, PAPERS
 

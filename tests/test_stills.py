@@ -13,6 +13,7 @@ from test_paper import assert_set_well
 import flutelab as fl
 from flutelab.files.class_table import read_class_file
 from flutelab.files.hole_guess import ANSWERS
+from flutelab.files.still_facts import stills
 from flutelab.making.cautions import CAUTIONS
 from flutelab.model.hole_sweep import hole_sweep
 from flutelab.model.notes import playing_frequencies
@@ -23,7 +24,6 @@ from flutelab.view.drawing.primitives import Ellipse, Line, Polygon
 from flutelab.view.paper import six_still_pages
 from flutelab.view.paper.chart import Axes, curve, frame
 from flutelab.view.paper.page import PAPERS
-from flutelab.view.paper.still_facts import stills
 from flutelab.view.paper.stills import still_pages
 
 DEMO = Path(__file__).resolve().parent.parent / "data-demo"

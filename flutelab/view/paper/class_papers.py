@@ -5,11 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
-from flutelab.fitting.pipe_lengths import PipeLine
-from flutelab.pitch import cents, nearest_note
-from flutelab.units import millimetres
-from flutelab.view.drawing.pipe import pipe_drawing
-from flutelab.view.paper.expected import (
+from flutelab.files.class_expected import (
     DRILLS,
     ROOMS,
     USUAL,
@@ -18,6 +14,10 @@ from flutelab.view.paper.expected import (
     expected,
     sound_speeds,
 )
+from flutelab.fitting.pipe_lengths import PipeLine
+from flutelab.pitch import cents, nearest_note
+from flutelab.units import millimetres
+from flutelab.view.drawing.pipe import pipe_drawing
 from flutelab.view.paper.lessons import FLUTE, GROUPS, HOLE, LESSONS, LONG, PIPES, WINDOW, Lesson
 from flutelab.view.paper.page import (
     CELL,

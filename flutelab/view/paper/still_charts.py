@@ -7,13 +7,15 @@ from dataclasses import replace
 
 import numpy as np
 
+from flutelab.files.class_expected import DRILLS
 from flutelab.files.hole_lesson import (
     HoleNote,
     pitch_words,
 )
 from flutelab.files.hole_verdict import Verdict
 from flutelab.files.pipe_lesson import Lesson
-from flutelab.model.hole_sweep import HoleSweep, rule_beyond
+from flutelab.files.still_facts import HOLE, Stills, size_words
+from flutelab.model.hole_sweep import HoleSweep
 from flutelab.pitch import cents
 from flutelab.units import millimetres
 from flutelab.view.drawing.primitives import Item
@@ -29,11 +31,9 @@ from flutelab.view.paper.chart import (
     level,
     note,
 )
-from flutelab.view.paper.expected import DRILLS
 from flutelab.view.paper.page import (
     Block,
 )
-from flutelab.view.paper.still_facts import HOLE, Stills, size_words
 from flutelab.view.style import DARK, GREY, PALE
 
 _DASHED = (3.0, 1.6)  # mm
@@ -86,17 +86,6 @@ def wave_chart(one: HoleNote, width: float, height: float) -> Block:
         items += curve(axes, (where, where), (1.05, 1.2), thick=0.9)
         items.append(note(axes, (where, 1.4), f"{name}: {100 * share:.0f} %", anchor="middle"))
     return chart(items, height)
-
-
-def half_wave_parts(one: HoleNote, of: str) -> tuple[float, float, float]:
-    """Return a level's half wave: what the window adds, the pipe, what the hole adds [m]."""
-    own, wave = one.sweep.lengths, one.wave
-    if of == "plain":
-        return 0.0, own.column, 0.0
-    if of == "length":
-        size = one.flute.holes[HOLE - 1].diameter
-        return own.head, own.column, float(rule_beyond(own, size))
-    return -float(wave.effective_head[0]), own.column, float(wave.effective_end[0]) - own.column
 
 
 def lengths_chart(reach: tuple[float, float, float], one: HoleNote, width: float) -> Block:

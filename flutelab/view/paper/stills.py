@@ -15,6 +15,7 @@ from flutelab.files.hole_lesson import (
     rule_error_words,
 )
 from flutelab.files.pipe_lesson import Lesson, lesson_compared, lesson_sentence
+from flutelab.files.still_facts import HOLE, ROOM, Stills, half_wave_parts, size_words, stills
 from flutelab.model.hole_sweep import HARD, SOFT, HoleSweep
 from flutelab.pitch import cents
 from flutelab.units import millimetres
@@ -40,13 +41,11 @@ from flutelab.view.paper.page import (
 from flutelab.view.paper.pdf import pdf
 from flutelab.view.paper.still_charts import (
     doubt_chart,
-    half_wave_parts,
     length_charts,
     lengths_chart,
     size_chart,
     wave_chart,
 )
-from flutelab.view.paper.still_facts import HOLE, ROOM, Stills, size_words, stills
 
 _SAY = 11 * POINT
 _INVENTED = (

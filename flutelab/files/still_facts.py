@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from flutelab.errors import already_warned
+from flutelab.files.class_expected import DRILLS
 from flutelab.files.class_table import read_class_file
 from flutelab.files.flute_file import read_flute
 from flutelab.files.hole_lesson import (
@@ -18,10 +19,9 @@ from flutelab.files.hole_verdict import Verdict, verdict
 from flutelab.files.pipe_lesson import Lesson, pipe_lesson
 from flutelab.fitting.straight_line import far_off
 from flutelab.model.flute import Flute
-from flutelab.model.hole_sweep import HoleSweep, hole_sweep, reshaped
+from flutelab.model.hole_sweep import HoleSweep, hole_sweep, reshaped, rule_beyond
 from flutelab.physics.breath import AirAlong
 from flutelab.units import celsius, millimetres, parse_length
-from flutelab.view.paper.expected import DRILLS
 
 ROOM = 22.0  # C, as the notebook begins
 HOLE = 1
@@ -106,3 +106,14 @@ def _class_lines(demo: Path) -> tuple[Lesson, Lesson | None, tuple[str, ...]]:
 def size_words(size: float) -> str:
     """Say a length [m] in whole millimetres."""
     return f"{millimetres(size):.0f} mm"
+
+
+def half_wave_parts(one: HoleNote, of: str) -> tuple[float, float, float]:
+    """Return a level's half wave: what the window adds, the pipe, what the hole adds [m]."""
+    own, wave = one.sweep.lengths, one.wave
+    if of == "plain":
+        return 0.0, own.column, 0.0
+    if of == "length":
+        size = one.flute.holes[HOLE - 1].diameter
+        return own.head, own.column, float(rule_beyond(own, size))
+    return -float(wave.effective_head[0]), own.column, float(wave.effective_end[0]) - own.column
