@@ -10,7 +10,7 @@ import pytest
 from flutelab.files.constants_file import KIND
 from flutelab.files.takeaway import two_lengths
 from flutelab.making.cautions import CAUTIONS
-from flutelab.view.panels.constants import constants_panel
+from flutelab.view.panels.constants import STAYS, constants_panel
 
 DEMO = Path(__file__).resolve().parent.parent / "data-demo"
 
@@ -142,7 +142,7 @@ def test_without_demo_flutes_it_asks_for_files(tmp_path):
     panel.saves[0].send = told.append
     panel.saves[0].press()
     assert told == []
-    assert panel.trouble.text.startswith("Nothing to save yet. Give a flute file")
+    assert "cannot be used. Give a flute file" in panel.trouble.text
     for kind, name in (("flute", "plain-pipe-220.toml"), ("notes", "plain-pipe-220.csv")):
         panel.files[kind].path.value = str(DEMO / name)
     assert panel.sentence.text.startswith("As it is, 220.00 mm")
@@ -150,12 +150,17 @@ def test_without_demo_flutes_it_asks_for_files(tmp_path):
 
 
 def test_a_file_at_fault_is_told_of_and_changes_nothing(panel):
-    last = panel.opening.text
+    last, told = panel.opening.text, []
     panel.files["constants"].value = ("bad.json", b"{}")
     assert panel.fault.text.startswith("bad.json: 1 fault")
-    assert panel.opening.text == last
+    assert panel.fault.text.endswith(STAYS.format("Three-quarter-inch five-hole, tuned"))
+    for save in panel.saves:
+        save.send = told.append
+        save.press()
+        assert panel.trouble.text.startswith("Not saved: what was chosen cannot be used. bad.json")
+    assert (panel.opening.text, told) == (last, [])
     panel.controls["source"].value = "Three-quarter-inch five-hole, tuned"
-    assert panel.fault.text == ""
+    assert (panel.fault.text, panel.trouble.text) == ("", "")
 
 
 def test_constants_come_back_from_their_file_and_want_a_flute(panel):
@@ -175,6 +180,7 @@ def test_constants_come_back_from_their_file_and_want_a_flute(panel):
 
 
 def test_downloads_hold_what_is_shown(panel):
+    assert "(flutelab" not in panel.opening.text  # no command line here
     panel.controls["length"].value = 338
     files = {name.split(".")[-2]: content for name, content in (s.make() for s in panel.saves)}
     document = json.loads(panel.saves[0].make()[1])

@@ -11,7 +11,7 @@ from PIL import Image
 from flutelab.files.note_columns import COLUMNS
 from flutelab.files.sentences import sentences
 from flutelab.view.panels import fit as fit_module
-from flutelab.view.panels.fit import STAYS, STOPPED, fit_panel
+from flutelab.view.panels.fit import STAYS, STOPPED, UNFITTED, fit_panel
 
 DEMO = Path(__file__).resolve().parent.parent / "data-demo"
 FILES = DEMO / "plain-pipe-300.toml", DEMO / "plain-pipe-300.csv"
@@ -270,6 +270,29 @@ def test_files_are_handed_to_the_browser(panel):
     ]
     assert b'"a, comma"' in made[0][1]
     assert made[1][1] == FILES[0].read_bytes()
+
+
+def test_results_are_named_by_what_was_fitted_and_kept_while_the_files_are_not(panel):
+    told = []
+    constants, notes = panel.more.saved[2:]
+    for save in (constants, notes):
+        save.send = lambda content, buffers: told.append(content["name"])
+    panel.desk.uploads[1].value = uploaded("mine.csv", FILES[1].read_bytes())
+    cell(panel, 0, "cents", "+1O")
+    assert panel.fault.text.endswith(STAYS)
+    for save in (constants, notes):
+        save.press()
+        assert panel.more.failed.text == UNFITTED
+    assert told == []
+    cell(panel, 0, "cents", "-30")
+    assert panel.more.failed.text == ""
+    constants.press()
+    notes.press()
+    assert told == ["mine.constants.json", "mine-notes.csv"]
+    panel.controls["follow"].value = False
+    cell(panel, 0, "cents", "-31")
+    constants.press()
+    assert panel.more.failed.text == UNFITTED
 
 
 def test_the_call_makes_the_same_result(panel, tmp_path, monkeypatch, capsys):

@@ -10,7 +10,7 @@ import ipywidgets
 import numpy as np
 
 from flutelab.errors import DataError
-from flutelab.files.constants_file import constants_text
+from flutelab.files.constants_file import Constants, constants_text
 from flutelab.files.safely import read_bytes
 from flutelab.files.tables import csv_text
 from flutelab.files.takeaway import (
@@ -50,6 +50,8 @@ _FROM_UNIT = {"mm": from_mm, "in": from_inch}
 _STEP, _DECIMALS = {"mm": 0.5, "in": 1 / 64}, {"mm": 1, "in": 3}
 _MINE = {"my flute file and note table": "notes", "my constants file": "constants"}
 _FIRST = "three-quarter-five"
+STAYS = "What is shown below is the last good result: {}."
+_COMMAND = re.compile(r" \(flutelab \w+\)")  # of the command line, which no panel has
 _HAIR = 1e-9
 _SAME = 5e-5  # m: the flute's own length, as far as the slider shows it
 
@@ -142,6 +144,8 @@ class ConstantsPanel(Panel):
         if flute is not None:
             self._set_length(flute, self.controls["unit"].value)
         super().refresh()
+        if self.fault.text and self.answer is not None:
+            self.fault.text += f"\n{STAYS.format(_held(self.answer.known))}"
 
     def _set_length(self, flute: Flute, unit: str) -> None:
         old, old_unit = self._set_for
@@ -220,7 +224,8 @@ class ConstantsPanel(Panel):
 
     def _tell_known(self, known: Known, unit: str) -> None:
         """What no length changes."""
-        self.opening.text = "\n".join((*known.opening, *known.warned))
+        opening = (_COMMAND.sub("", line) for line in known.opening)
+        self.opening.text = "\n".join((*opening, *known.warned))
         frame = corrections_table(known.constants, known.flute)
         fill(self.corrections, in_shop_units(frame, unit), "Corrections, ± one standard deviation")
         self.marks.text = remarks(frame)
@@ -231,30 +236,32 @@ class ConstantsPanel(Panel):
             fill(self.holes, hole_sizes(known.flute, unit), "Holes of this flute")
             self.drilling.text = CAUTIONS["drill"]
 
-    def _slug(self) -> str:
-        if self.answer is None:
-            msg = f"Nothing to save yet. {self.fault.text}"
+    def _good(self) -> Taken:
+        """Return what the chosen files say, to be saved."""
+        if self.fault.text:
+            msg = f"Not saved: what was chosen cannot be used. {self.fault.text}"
             raise ValueError(msg)
-        name = self.answer.known.constants.document["flutes"][0]["name"]
-        return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "flute"
+        return self.answer
 
     def _json(self) -> tuple[str, bytes]:
-        name = f"{self._slug()}.constants.json"
-        return name, constants_text(self.answer.known.constants).encode()
+        constants = self._good().known.constants
+        name = f"{_slug(_fitted_to(constants))}.constants.json"
+        return name, constants_text(constants).encode()
 
     def _csv(self) -> tuple[str, bytes]:
-        name, known = f"{self._slug()}.constants.csv", self.answer.known
+        known = self._good().known
+        name = f"{_slug(_held(known))}.constants.csv"
         return name, csv_text(corrections_table(known.constants, known.flute)).encode()
 
     def _notes_csv(self) -> tuple[str, bytes]:
-        name, taken = f"{self._slug()}.two-lengths.csv", self.answer
+        taken = self._good()
         if taken.notes is None:
             msg = "There are no foretold notes yet: give a flute file."
             raise ValueError(msg)
         frame = taken.notes.copy()
         frame.insert(1, "other_length_mm", millimetres(taken.length))
         frame.insert(1, "this_length_mm", millimetres(taken.known.flute.foot.position))
-        return name, csv_text(frame).encode()
+        return f"{_slug(_held(taken.known))}.two-lengths.csv", csv_text(frame).encode()
 
     def _call(self, source, flute, notes, constants, **_) -> str:
         """Return the library lines that make the same table."""
@@ -295,3 +302,16 @@ def _after(given: str, source: str) -> str:
     if given == "flute" and source == "constants":
         return source
     return "constants" if given == "constants" else "notes"
+
+
+def _fitted_to(constants: Constants) -> str:
+    return constants.document["flutes"][0]["name"]
+
+
+def _held(known: Known) -> str:
+    """Return the name of the flute whose lengths and notes are shown."""
+    return _fitted_to(known.constants) if known.flute is None else known.flute.name
+
+
+def _slug(name: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "flute"

@@ -15,7 +15,7 @@ from flutelab.errors import FitWarning, ValidityWarning
 from flutelab.files.fit_tables import ALONG, HELD, REPORTED, corrections_table, fit_words
 from flutelab.files.sentences import sentences
 from flutelab.files.typed import Sheet
-from flutelab.fitting.calibrate import DEFAULT_FREE, calibrate
+from flutelab.fitting.calibrate import DEFAULT_FREE, Calibration, calibrate
 from flutelab.fitting.suspects import suspects
 from flutelab.model.corrections import NAMES
 from flutelab.view.panels.fit_desk import Desk
@@ -28,6 +28,10 @@ IDLE = 0.4  # seconds without a change before mistakes are looked for
 SLOW = 1.5  # seconds a fit may take to follow every change
 STAYS = "What is shown below is the last good result."
 STOPPED = "Stopped."
+UNFITTED = (
+    "Not saved: what stands in the files and settings now is not what was fitted. Mend what is "
+    "told above, or press Fit now."
+)
 LOOKING = "Looking for mistakes in notes and sizes ..."
 _PARTS = [REPORTED, ALONG, HELD]
 _PART = 1  # the column that tells a correction's part in the fit
@@ -60,7 +64,7 @@ class FitPanel(Panel):
         self.desk = Desk(flute, notes, demo, self.refresh)
         self.fit = Press(label="Fit now", do=self.ask_now)
         self.more = More(lambda: self.answer)
-        row = ipywidgets.HBox([*self.more.saves(self.desk)])
+        row = ipywidgets.HBox([*self.more.saves(self.desk, self._fitted_now)])
         row.add_class("flutelab-row")
         super().__init__(
             title="Fit your flute",
@@ -103,7 +107,7 @@ class FitPanel(Panel):
         """Fit where something was changed, show it, and look for mistakes when at rest."""
         if self._held:
             return
-        before = self.answer
+        before, self.more.failed.text = self.answer, ""
         try:
             super().refresh()
         except KeyboardInterrupt:
@@ -147,8 +151,17 @@ class FitPanel(Panel):
 
     def _sentence(self, fitted):
         said = fit_words(fitted.calibration)
-        stale = self._fitted[0] != self._settings(self.controls["loss"].value)
-        return f"{said} Something was changed since: press Fit now." if stale else said
+        return said if self._is_fresh() else f"{said} Something was changed since: press Fit now."
+
+    def _is_fresh(self):
+        asked = self._settings(self.controls["loss"].value)
+        return self._fitted is not None and self._fitted[0] == asked
+
+    def _fitted_now(self) -> Calibration:
+        """Return the fit of what stands there, to be saved."""
+        if not self._is_fresh():
+            raise ValueError(UNFITTED)
+        return self._fitted[1].calibration
 
     def _call_words(self, picture, loss, follow):
         s = self._settings(loss)

@@ -7,10 +7,11 @@ from pathlib import Path
 
 import ipywidgets
 
-from flutelab.errors import DataError, Fault, already_warned
+from flutelab.errors import DataError, Fault
 from flutelab.files.note_cells import BREATHS, HOW
 from flutelab.files.note_columns import COLUMNS
 from flutelab.files.safely import read_bytes
+from flutelab.files.takeaway import pairs_of
 from flutelab.files.typed import (
     HEAD,
     Sheet,
@@ -69,7 +70,7 @@ class Desk:
     # --- opening ---------------------------------------------------------------------------
 
     def _openers(self, demo, first):
-        demos = _demos(demo)
+        demos = {"none of these": None, **pairs_of(demo)}
         chosen = first if first in demos.values() else None
         self.demo = Choice(label="Demo flute (invented)", choices=demos, value=chosen)
         self.flute_path = Box(label="or your flute file", hint="folder/my-flute.toml")
@@ -279,18 +280,3 @@ class Desk:
 
 def _count(sheet):
     return range(len(sheet.columns))
-
-
-def _demos(folder: Path) -> dict[str, tuple[Path, Path] | None]:
-    """Return the pairs of files of a folder that can be read, by the flutes' names."""
-    found: dict[str, tuple[Path, Path] | None] = {}
-    for flute in sorted(folder.glob("*.toml")):
-        notes = flute.with_suffix(".csv")
-        try:
-            with already_warned():
-                read = read_flute_text(flute.read_text(encoding="utf-8"), flute.name)
-                read_sheet(sheet_of(read_bytes(notes), notes.name), read)
-        except DataError:
-            continue
-        found[read.name] = flute, notes
-    return {"none of these": None, **found}

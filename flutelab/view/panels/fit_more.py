@@ -20,6 +20,7 @@ from flutelab.files.suspected import or_else_words, suspect_words
 from flutelab.files.tables import csv_text, table
 from flutelab.files.told import told_words
 from flutelab.files.typed import sheet_bytes
+from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.identifiability import what_data_tell
 from flutelab.fitting.mismatch import why_not_matching
 from flutelab.fitting.next_measurement import next_measurement
@@ -128,22 +129,25 @@ class More:
             fill(self.plan, shown, "Best next measurements")
             self.next_words.text = "\n".join([*plan_words(plan), CAUTIONS["breath"]])
 
-    def saves(self, desk: Desk) -> Sequence[Save]:
-        """Return buttons that save files through the browser, which replaces none."""
+    def saves(self, desk: Desk, fitted: Callable[[], Calibration]) -> Sequence[Save]:
+        """Return buttons that save files through the browser, which replaces none.
 
-        def stem():
-            return Path(desk.sheet.name).stem
+        ``fitted`` returns what was fitted to the files as they stand; its ValueError is told.
+        """
+
+        def named(ending, text):
+            result = fitted()
+            stem = Path(result.tables[0].measurements.source).stem
+            return f"{stem}{ending}", text(result).encode()
 
         made = {
             "Save the note table (CSV)": lambda: (desk.saved_name, sheet_bytes(desk.sheet)),
             "Save the flute file (TOML)": lambda: (
                 desk.saved_flute_name, desk.text.value.encode()
             ),
-            "Save constants (JSON)": lambda: (
-                f"{stem()}.constants.json", constants_text(self._good()).encode()
-            ),
-            "Save notes with residuals (CSV)": lambda: (
-                f"{stem()}-notes.csv", csv_text(table(self._good())).encode()
+            "Save constants (JSON)": lambda: named(".constants.json", constants_text),
+            "Save notes with residuals (CSV)": lambda: named(
+                "-notes.csv", lambda result: csv_text(table(result))
             ),
         }  # fmt: skip
 
@@ -152,12 +156,6 @@ class More:
 
         self.saved = [Save(label=label, make=make, failed=failed) for label, make in made.items()]
         return self.saved
-
-    def _good(self):
-        if self._answer() is None:
-            msg = "There is no fit yet: mend what is told above first."
-            raise ValueError(msg)
-        return self._answer().calibration
 
 
 @contextmanager
