@@ -5,6 +5,7 @@ import base64
 import io
 import json
 import wave
+from dataclasses import replace
 from pathlib import Path
 
 import ipywidgets
@@ -15,6 +16,7 @@ from PIL import Image
 
 from flutelab import read_flute
 from flutelab.files import hole_lesson
+from flutelab.files.hole_guess import Board
 from flutelab.files.hole_lesson import LEVELS
 from flutelab.making.cautions import CAUTIONS
 from flutelab.pitch import nearest_note, shift
@@ -22,6 +24,7 @@ from flutelab.units import celsius
 from flutelab.view.panels import guess as guess_module
 from flutelab.view.panels import hole_look
 from flutelab.view.panels.curtain import forget
+from flutelab.view.panels.guess_picture import guess_picture
 from flutelab.view.panels.hole_size import hole_size_panels
 from flutelab.view.panels.kit import Press, Sound
 from flutelab.view.panels.later import Later
@@ -113,6 +116,13 @@ def teach(lesson):
         panel.table.unfolded = panel.call.unfolded = True
     lesson.guess.controls["kind"].value = "groups"
     lesson.guess.controls["groups"].value = "40 120; -5"
+    for size in (8.0, 1.0, 15.4, 12.3):  # the question turned round, and any other
+        lesson.guess.set(first=size, second=4.0)
+    lesson.guess.controls["groups"].value = "40 700 Hz"
+    lesson.guess.controls["groups"].value = "40"
+    for name, size in {"diameter": 8.0, "place": 190.0, "wall": 2.0, "bore": 16.0, "room": 20.0,
+                       }.items():  # fmt: skip
+        lesson.look.controls[name].value = size
     lesson.look.set(diameter=9.0, place=180.0, wall=4.0, bore=14.0, room=30.0)
     lesson.look.controls["fingering"].value = "x"
     lesson.look.controls["fingering"].value = "o"
@@ -150,7 +160,8 @@ def test_a_page_is_the_same_whatever_the_answer(monkeypatch, hidden, lesson):
         monkeypatch.undo()
     assert pages[0][0] == pages[1][0]
     assert pages[0][1] == pages[1][1]
-    assert page(teach(lesson)) != pages[0][1]  # the comparison can fail
+    button(teach(lesson)).pressed()  # another question had hidden it
+    assert page(lesson) != pages[0][1]  # the comparison can fail
 
 
 def test_no_trait_holds_the_answers_numbers(hidden, lesson):
@@ -158,6 +169,45 @@ def test_no_trait_holds_the_answers_numbers(hidden, lesson):
     assert [one for one in answers() if one in before] == []
     shown = json.dumps(page(lesson), default=str)
     assert [one for one in answers() if one not in shown] == []  # the comparison can fail
+
+
+@pytest.mark.parametrize("size", [8.0, 1.0, 15.4])
+def test_another_first_size_does_not_tell_its_note(monkeypatch, hidden, lesson, size):
+    own = hidden.guess.sentence.text
+    assert "At 4.0 mm it sounds" in own
+    with monkeypatch.context() as patched:
+        patched.setattr(guess_module, "note_at_size", lambda *_: 1 / 0)
+        hidden.guess.controls["first"].value = size
+        assert "it sounds" not in hidden.guess.sentence.text
+        hidden.guess.controls["one"].value = "700 Hz"  # else its diamond would tell the note
+        assert "the first size's note is not told yet" in hidden.guess.fault.text
+        hidden.guess.controls["one"].value = "30"
+        assert hidden.guess.fault.text == ""
+    hidden.guess.controls["first"].value = 4.0
+    assert hidden.guess.sentence.text == own
+    button(lesson).pressed()
+    lesson.guess.controls["first"].value = size
+    assert "it sounds" not in lesson.guess.sentence.text
+    button(lesson).pressed()
+    assert "The model says" in lesson.guess.sentence.text
+
+
+def test_the_guess_axis_holds_what_is_shown_and_tells_nothing_before():
+    picture = guess_picture()
+
+    def limits(**kw):
+        picture(Board(hole=1, first=1e-3, second=0.015, before=500.0, kind="one", **kw))
+        (ax,) = picture.figure.axes
+        return ax.get_xlim()
+
+    closed = limits()
+    assert limits(answer=206.0) == closed == limits(guesses=(900.0,))
+    for answer in (1387.0, 950.0, -420.0):
+        low, high = limits(answer=answer)
+        assert low < answer < high
+        (told,) = [one for one in picture.figure.axes[0].texts if "cents" in one.get_text()]
+        assert told.get_window_extent().x1 < picture.figure.bbox.x1
+    assert limits() == closed
 
 
 def test_hidden_again_nothing_is_left(monkeypatch, hidden, lesson):
@@ -286,6 +336,24 @@ def test_levels_and_sounds(lesson):
     assert "together" in lesson.sound.sentence.text
     assert CAUTIONS["hearing"] in {getattr(one, "text", "") for one in lesson.sound.box.children}
     assert CAUTIONS["breath"] in {getattr(one, "text", "") for one in lesson.theory.box.children}
+
+
+def test_a_note_too_low_to_play_is_said_and_the_theory_goes_on(lesson):
+    theory = lesson.theory.pictures[0].png
+    long = replace(PIPE, foot=replace(PIPE.foot, position=1.3))
+    asked = {"hole": 1, "fingering": "x", "room": celsius(22.0), "level": "full"}
+    lesson.look.answer = replace(
+        lesson.look.answer, note=hole_lesson.hole_note(long, **asked, start=PIPE)
+    )
+    for name in ("sound", "theory"):  # as the look panel feeds them
+        getattr(lesson, name).refresh()
+    said = lesson.sound.sentence.text
+    assert "127.1 Hz is too low to be heard well from a laptop's loudspeaker: no sound." in said
+    assert sounds(lesson).sounds == sounds(lesson).names == []
+    assert lesson.theory.pictures[0].png != theory
+    lesson.look.controls["diameter"].value = 6.0
+    assert len(sounds(lesson).sounds) == 4
+    assert "too low" not in lesson.sound.sentence.text
 
 
 def test_wrong_entries_and_recovery(lesson):

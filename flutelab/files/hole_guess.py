@@ -24,7 +24,8 @@ _GUESS = re.compile(r"(?P<number>[^\s;]+?)\s*(?P<unit>hz|cents?|ct)?(?=[\s;]|$)"
 class Board:
     """A question, what was guessed, and the answer once it is shown.
 
-    ``before`` [Hz] is the note at the first diameter, diameters in m; ``kind`` is ``one``,
+    ``before`` [Hz] is the note at the first diameter, None while that is not told, diameters in
+    m; ``kind`` is ``one``,
     ``groups`` or ``hands``; ``guesses`` [cents up from `before`] in the groups' order; ``hands``
     one count for each of `ANSWERS`; ``answer`` [cents], None while it is hidden.
     """
@@ -32,22 +33,22 @@ class Board:
     hole: int
     first: float
     second: float
-    before: float
+    before: float | None
     kind: str
     guesses: tuple[float, ...] = ()
     hands: tuple[int, ...] = (0, 0, 0, 0)
     answer: float | None = None
 
 
-def read_guesses(text: str, before: float, most: int = MOST) -> tuple[float, ...]:
+def read_guesses(text: str, before: float | None, most: int = MOST) -> tuple[float, ...]:
     """Read guesses parted by blanks, semicolons or lines [cents up from a note].
 
     Parameters
     ----------
     text : str
         Each a number of cents (``40``, ``-10 cents``), or the note itself (``612 Hz``).
-    before : float
-        The note that is moved [Hz].
+    before : float or None
+        The note that is moved [Hz]; None where it is not told: then a guess cannot be a note.
     most : int
 
     Raises
@@ -85,6 +86,9 @@ def _one_guess(number, unit, before):
             msg = f"{number!r}: a guess can be {low:.0f} to {high:.0f} cents; with Hz it is a note"
             raise ValueError(msg)
         return value
+    if before is None:
+        msg = f"{number!r} Hz: the first size's note is not told yet; guess in cents, such as 40"
+        raise ValueError(msg)
     moved = float(cents(value, before)) if value > 0 else float("nan")
     if not low <= moved <= high:
         msg = f"{number!r} Hz is too far from {before:.1f} Hz: {low:.0f} to {high:.0f} cents"
@@ -120,9 +124,10 @@ def right_answer(answer: float) -> str:
 def question_words(board: Board) -> str:
     """Ask."""
     first, second = (millimetres(size) for size in (board.first, board.second))
+    known = "" if board.before is None else f"At {first:.1f} mm it sounds {board.before:.1f} Hz. "
     return (
         f"Hole {board.hole} goes from {first:.1f} mm to {second:.1f} mm. "
-        f"At {first:.1f} mm it sounds {board.before:.1f} Hz. By how many cents does the note move?"
+        f"{known}By how many cents does the note move?"
     )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from flutelab.files.hole_guess import (
     ANSWERS,
     MOST,
@@ -42,8 +44,10 @@ def guess_panel(flute: Flute, hole: int, room: float, curtain: Curtain) -> Panel
     """
 
     def ask(first, second, kind, one, groups, **hands):
-        before = note_at_size(flute, hole, from_mm(first), room)
-        answer = None
+        before = answer = None
+        # any other size's note is the answer to some question: not told while it is hidden
+        if curtain.is_open or math.isclose(from_mm(first), flute.holes[hole - 1].diameter):
+            before = note_at_size(flute, hole, from_mm(first), room)
         if curtain.is_open:
             after = note_at_size(flute, hole, from_mm(second), room)
             answer = float(cents(after, before))

@@ -1,6 +1,8 @@
-"""The picture of a class's guesses; its axes are the same whatever the answer."""
+"""The picture of a class's guesses; while hidden its axes are the same whatever the answer."""
 
 from __future__ import annotations
+
+import math
 
 from flutelab.files.hole_guess import ANSWERS, GUESSES, MOST, Board, right_answer
 from flutelab.view.panels.live import Live
@@ -8,6 +10,9 @@ from flutelab.view.style import BLUE, DARK, GREY, PALE, PURPLE, SKY
 
 _ROWS = MOST + 1
 _HANDS = 40
+_STEP = 100  # cents from tick to tick
+_MANY = 16  # ticks, beyond which every other is enough
+_BESIDE, _TOLD = 0.02, 0.14  # of the axis: room beside the lowest, and for names and numbers
 
 
 def guess_picture() -> Live:
@@ -16,18 +21,32 @@ def guess_picture() -> Live:
 
 
 def _frame(board: Board):
-    return board.kind == "hands", max([_HANDS, *board.hands]) if board.kind == "hands" else 0
+    if board.kind == "hands":
+        return "hands", max([_HANDS, *board.hands])
+    return "cents", _limits(board.answer)
+
+
+def _limits(answer):
+    """The axis [cents]: that of all guesses, wider only for an answer that is shown."""
+    low, high = GUESSES
+    if answer is None:
+        return low, high
+    return min(low, _STEP * math.floor(answer / _STEP)), max(
+        high, _STEP * math.ceil(answer / _STEP)
+    )
 
 
 def _begin(figure, board):
     ax = figure.subplots()
     if board.kind == "hands":
         return _begin_hands(ax, board)
-    low, high = GUESSES
-    ax.set_xlim(low, high)
+    low, high = _limits(board.answer)
+    wide = high - low
+    step = _STEP if wide <= _MANY * _STEP else 2 * _STEP
+    ax.set_xlim(low - _BESIDE * wide, high + _TOLD * wide)
     ax.set_ylim(_ROWS, 0)
     ax.set_yticks([])
-    ax.set_xticks(range(int(low), int(high) + 1, 100))
+    ax.set_xticks(range(step * math.ceil(low / step), int(high) + 1, step))
     ax.grid(axis="x", color=PALE, linewidth=1.0)
     ax.axvline(0, color=GREY, linewidth=1.5)
     ax.set_xlabel("cents above the note at the first size (a semitone is 100)")
@@ -41,7 +60,7 @@ def _begin(figure, board):
 
 
 def _begin_hands(ax, board):
-    ax.set_xlim(0, max([_HANDS, *board.hands]))
+    ax.set_xlim(0, 2 * max([_HANDS, *board.hands]))  # the answer's words stand beside its bar
     ax.set_ylim(len(ANSWERS) - 0.4, -0.6)
     lines = [f"{letter}: {words}" for letter, (words, _) in ANSWERS.items()]
     ax.set_yticks(range(len(ANSWERS)), lines)
@@ -65,7 +84,7 @@ def _move(artists, board):
     answer = board.answer
     bar.set_data(*([], []) if answer is None else ([answer, answer], [0.3, _ROWS - 0.3]))
     told.set_text("" if answer is None else f"  {answer:+.0f} cents")
-    told.set_x(0 if answer is None else min(answer, GUESSES[1]))
+    told.set_x(0 if answer is None else answer)
     return None
 
 

@@ -10,7 +10,7 @@ from flutelab.pitch import cents
 from flutelab.view.panels.curtain import HIDDEN, Curtain
 from flutelab.view.panels.frame import Panel
 from flutelab.view.panels.kit import Choice, Sound, Words
-from flutelab.view.sound import one, one_then_other, together
+from flutelab.view.sound import HIGHEST, LOWEST, one, one_then_other, together
 
 NOTES = {
     "the pipe at the start": "start",
@@ -41,9 +41,10 @@ def sound_panel(curtain: Curtain, looked: Callable[[], HoleNote | None]) -> Pane
         return notes[before], notes[after]
 
     def play(both):
+        silent = both is None or _unheard(both) != ""
         with sound.hold_sync():
-            sound.names = [] if both is None else list(NAMES)
-            sound.sounds = [] if both is None else _sounds(*both)
+            sound.names = [] if silent else list(NAMES)
+            sound.sounds = [] if silent else _sounds(*both)
 
     return Panel(
         title="3. Hear it",
@@ -63,12 +64,24 @@ def _sounds(before, after):
     return [one(before), one(after), one_then_other(before, after), together([before, after])]
 
 
+def _unheard(both):
+    """Words where a note cannot be played, else ""."""
+    for note in both:
+        if not LOWEST <= note <= HIGHEST:
+            end = "low" if note < LOWEST else "high"
+            return f"{note:.1f} Hz is too {end} to be heard well from a laptop's loudspeaker"
+    return ""
+
+
 def _sentence(both):
     if both is None:
         return f"{HIDDEN}: nothing to hear yet."
     before, after = both
     beats = abs(after - before)
     told = f"{before:.1f} Hz, then {after:.1f} Hz: {moved_words(float(cents(after, before)))}"
+    unheard = _unheard(both)
+    if unheard:
+        return f"{told}. {unheard}: no sound."
     if beats > _SLOW:
         return f"{told}; together {beats:.0f} beats a second, too fast to count: roughness."
     return f"{told}; together {beats:.1f} beats a second."
