@@ -8,7 +8,16 @@ import pytest
 
 from flutelab import AirAlong, Corrections, End, moist_air, playing_frequencies, read_flute
 from flutelab.errors import already_warned
-from flutelab.model.hole_sweep import hole_sweep, note_bands, rule_beyond, rule_frequency
+from flutelab.model.byhand import by_hand
+from flutelab.model.hole_sweep import (
+    hole_sweep,
+    note_bands,
+    plain_frequency,
+    rule_beyond,
+    rule_frequency,
+    rule_lengths,
+)
+from flutelab.model.rows import rows
 from flutelab.units import celsius
 
 DEMO = Path(__file__).resolve().parent.parent / "data-demo"
@@ -51,6 +60,26 @@ def test_the_rule_by_hand():
     assert found.plain == pytest.approx(still.sound_speed / 0.4, rel=1e-9)
     assert found.error[0] == pytest.approx(1200 * np.log2(found.rule[0] / found.frequency[0]))
     assert float(rule_frequency(own, 8e-3)) == found.rule[0]
+
+
+@pytest.mark.parametrize(
+    ("flute", "word", "hole"), [(PIPE, "o", 1), (PIPE, "x", 1), (FIVE, "xxxoo", 4)]
+)
+def test_the_sweeps_rules_are_those_by_hand(flute, word, hole):
+    corrections = Corrections(window=1.1, jet=7.0)
+    found = hole_sweep(flute, word, SIZES[:2], hole=hole, air=AIR, corrections=corrections)
+    now = rows(flute, word, air=AIR)
+    hand = by_hand(flute, now, corrections)
+    rules = dict(zip(hand.rules, hand.frequency[:, 0], strict=True))
+    own = found.lengths
+    assert found.plain == plain_frequency(own) == pytest.approx(rules["straight"], rel=1e-12)
+    corrected = own.sound_speed / (2 * (own.head + own.column + own.end))
+    assert corrected == pytest.approx(rules["corrected"], rel=1e-12)
+    assert own == rule_lengths(flute, now, corrections)
+    if word == "x":
+        assert np.isnan(found.cut)
+        return
+    assert found.cut == pytest.approx(rules["cut"], rel=1e-12)
 
 
 def test_a_hole_that_is_covered_or_not_the_first_has_no_cut_pipe():

@@ -13,9 +13,11 @@ from flutelab.model.flute import Flute, bore_diameter, bore_side_diameter
 from flutelab.model.hole_sweep import (
     HoleSweep,
     hole_sweep,
+    plain_frequency,
     reshaped,
     rule_beyond,
     rule_frequency,
+    rule_lengths,
 )
 from flutelab.model.inside import StandingWave, standing_wave
 from flutelab.model.notes import playing_frequencies
@@ -84,7 +86,6 @@ def hole_note(
     air = AirAlong(room_temperature=room)
     wave = standing_wave(flute, rows(flute, fingering, air=air), points=_POINTS)
     sweep = _curve(_plain(flute, hole), fingering, hole, room)
-    before = _curve(start, "o" * len(start.holes), hole, room, own=True)
     first_open = not np.isnan(sweep.cut)
     rule = rule_frequency(sweep.lengths, own) if first_open else sweep.rule[0]
     return HoleNote(
@@ -96,13 +97,20 @@ def hole_note(
         sweep=sweep,
         wave=wave,
         frequency={"plain": sweep.plain, "length": float(rule), "full": float(wave.frequency[0])},
-        start={
-            "plain": before.plain,
-            "length": float(before.rule[0]),
-            "full": float(before.frequency[0]),
-        },
+        start=_at_start(start, hole, room),
         start_diameter=start.holes[hole - 1].diameter,
     )
+
+
+@lru_cache(maxsize=32)
+def _at_start(start, hole, room):
+    """The pipe's note at each level, all holes open [Hz]."""
+    air = AirAlong(room_temperature=room)
+    lengths = rule_lengths(start, rows(start, "o" * len(start.holes), air=air))
+    with already_warned():  # of the pipe that is shown it is warned
+        full = note_at_size(start, hole, start.holes[hole - 1].diameter, room)
+    rule = rule_frequency(lengths, lengths.diameter)
+    return {"plain": plain_frequency(lengths), "length": float(rule), "full": full}
 
 
 @lru_cache(maxsize=64)
@@ -137,11 +145,11 @@ def _rounded(one):
 
 
 @lru_cache(maxsize=32)
-def _curve(flute, fingering, hole, room, own=False):
+def _curve(flute, fingering, hole, room):
     one = flute.holes[hole - 1]
     undercut = max(1.0, bore_side_diameter(one) / one.diameter)
     widest = float(bore_diameter(flute.bore, one.position) / undercut)
-    sizes = np.array([one.diameter]) if own else np.linspace(0.03, 1.0, _SIZES) * widest
+    sizes = np.linspace(0.03, 1.0, _SIZES) * widest
     with already_warned():  # of the size that is shown it is warned
         return hole_sweep(flute, fingering, sizes, hole=hole, air=AirAlong(room_temperature=room))
 

@@ -111,8 +111,7 @@ def by_hand(
     exist for a rule: that is why cross-fingerings come out worst.
     """
     corrections, formulas = corrections or Corrections(), formulas or Formulas()
-    if "stopped" in {end.kind for end in (flute.head, flute.foot) if isinstance(end, End)}:
-        raise ValueError(STOPPED)
+    refuse_stopped(flute)
     wanted = replace(fingerings, register=np.ones(len(fingerings), dtype=int))
     model = predict_notes(flute, wanted, replace(corrections, **_UNBLOWN),
                           formulas=formulas).frequency  # fmt: skip
@@ -131,6 +130,12 @@ def by_hand(
     )
 
 
+def refuse_stopped(flute: Flute) -> None:
+    """Raise a ValueError of a flute that is stopped at an end: no rule is for it."""
+    if "stopped" in {end.kind for end in (flute.head, flute.foot) if isinstance(end, End)}:
+        raise ValueError(STOPPED)
+
+
 def _one_note(flute, row, corrections, formulas):
     """The note by each rule [Hz]."""
     speed = float(np.ravel(single_air(row.air).sound_speed)[0])
@@ -138,15 +143,21 @@ def _one_note(flute, row, corrections, formulas):
     places = np.array([hole.position for hole in flute.holes])
     end = places[opened[0]] if opened.size else flute.foot.position
     radius = bore_diameter(flute.bore, end) / 2
-    head = _head_length(flute, corrections, formulas)
+    head = head_length(flute, corrections, formulas)
     lengths = [end, head + end + _end_length(flute.foot, radius, opened)]
     lengths += [head + end + beyond for beyond in _beyond(flute, row, opened, radius, formulas)]
     straight, corrected, alone, in_row = half_wave_frequency(speed, np.array(lengths)).tolist()
-    return straight, corrected, _cut_there(flute, row, end, corrections, formulas), alone, in_row
+    return straight, corrected, cut_frequency(flute, row, end, corrections, formulas), alone, in_row
 
 
-def _head_length(flute, corrections, formulas):
-    """From the sounding edge (or plain head) to the acoustic end behind it, low frequency [m]."""
+def head_length(flute: Flute, corrections: Corrections, formulas: Formulas) -> float:
+    """Return how far behind the sounding edge (or plain head) the acoustic end lies [m].
+
+    Notes
+    -----
+    At low frequency: half the window and `Formulas.window` times the window's correction; of a
+    plain open head 0.6 bore radii, of an ideal one nothing.
+    """
     head = flute.head
     if isinstance(head, End):
         return 0.0 if head.kind == "node" else OPEN_END * bore_diameter(flute.bore, 0.0) / 2
@@ -185,8 +196,28 @@ def _beyond(flute, row, opened, radius, formulas):
     return alone, in_row
 
 
-def _cut_there(flute, row, end, corrections, formulas):
-    """The note of the pipe cut at `end`, closed holes before it left in [Hz]."""
+def cut_frequency(
+    flute: Flute, row: Rows, end: float, corrections: Corrections, formulas: Formulas
+) -> float:
+    """Return the first note of the pipe cut at a place, closed holes before it left in [Hz].
+
+    Parameters
+    ----------
+    flute : Flute
+        Not stopped at either end.
+    row : Rows
+        One row.
+    end : float
+        Where it is cut, from the edge [m]; at the foot's place the foot is as it is.
+    corrections : Corrections
+        Without a batch axis; what blowing adds is left out.
+    formulas : Formulas
+
+    Warns
+    -----
+    ValidityWarning
+        As `predict_notes`.
+    """
     kept = tuple(hole for hole in flute.holes if hole.position < end - hole.diameter / 2)
     rim = flute.foot.outer_diameter
     if rim is not None:

@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from flutelab.errors import already_warned
-from flutelab.model.byhand import by_hand
+from flutelab.model.byhand import cut_frequency, head_length, refuse_stopped
 from flutelab.model.chain import Formulas
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute, Window, bore_diameter
 from flutelab.model.notes import CENT, predict_notes
-from flutelab.model.rows import first_open, rows, take
+from flutelab.model.rows import Rows, first_open, rows, take
 from flutelab.physics.air import Air, warmer
 from flutelab.physics.breath import AirAlong, single_air
 from flutelab.physics.rules import OPEN_END, half_wave_frequency, length_beyond_hole
@@ -101,6 +101,7 @@ def hole_sweep(
     The smaller the hole the nearer the note is to that without it; no hole makes it higher than
     that of the pipe cut off at the hole's centre. The rule: `rule_frequency`.
     """
+    corrections, formulas = corrections or Corrections(), formulas or Formulas()
     diameters = _checked(flute, hole, np.asarray(diameters, dtype=float))
     now = rows(flute, fingering, air=air)
     word = now.label[0]
@@ -109,11 +110,13 @@ def hole_sweep(
     sizes[:-1, hole - 1] = diameters
     many = rows(flute, [*[word] * len(diameters), without], air=air, diameter=sizes)
     found = predict_notes(flute, many, corrections, formulas=formulas).frequency
-    thumb = by_hand(flute, now, corrections, formulas=formulas)
-    rules = dict(zip(thumb.rules, thumb.frequency[:, 0].tolist(), strict=True))
-    lengths = _lengths(flute, now, rules)
+    lengths = rule_lengths(flute, now, corrections, formulas)
     own = int(first_open(now)[0]) == hole - 1
     rule = rule_frequency(lengths, diameters if own else np.full(len(diameters), lengths.diameter))
+    cut = np.nan
+    if own:
+        with already_warned():
+            cut = cut_frequency(flute, now, lengths.column, corrections, formulas)
     return HoleSweep(
         label=word,
         hole=hole,
@@ -121,9 +124,9 @@ def hole_sweep(
         frequency=found[:-1],
         rule=rule,
         error=np.log(rule / found[:-1]) / CENT,
-        plain=rules["straight"],
+        plain=plain_frequency(lengths),
         no_hole=float(found[-1]),
-        cut=rules["cut"] if own else np.nan,
+        cut=cut,
         lengths=lengths,
     )
 
@@ -143,8 +146,30 @@ def _checked(flute, hole, diameters):
     return diameters
 
 
-def _lengths(flute, row, rules):
-    """The rule's lengths, its head taken from the rule that knows no hole's size."""
+def rule_lengths(
+    flute: Flute,
+    row: Rows,
+    corrections: Corrections | None = None,
+    formulas: Formulas | None = None,
+) -> RuleLengths:
+    """Return the lengths of which the rule of thumb is made.
+
+    Parameters
+    ----------
+    flute : Flute
+        Not stopped at either end.
+    row : Rows
+        One row.
+    corrections : Corrections, optional
+        The window's is taken and nothing else.
+    formulas : Formulas, optional
+
+    Raises
+    ------
+    ValueError
+        A stopped pipe.
+    """
+    refuse_stopped(flute)
     speed = float(np.ravel(single_air(row.air).sound_speed)[0])
     first = int(first_open(row)[0])
     opened = flute.holes[first] if first < len(flute.holes) else None
@@ -155,7 +180,7 @@ def _lengths(flute, row, rules):
     counted = end if opened or not ideal else 0.0
     return RuleLengths(
         sound_speed=speed,
-        head=speed / (2 * rules["corrected"]) - column - counted,
+        head=head_length(flute, corrections or Corrections(), formulas or Formulas()),
         column=column,
         end=counted,
         tail=flute.foot.position - column + (0.0 if ideal else end),
@@ -185,6 +210,11 @@ def rule_frequency(lengths: RuleLengths, diameter: np.ndarray) -> np.ndarray:
     """Return the rule of thumb's note, c/2(head + column + beyond) [Hz]."""
     length = lengths.head + lengths.column + rule_beyond(lengths, diameter)
     return half_wave_frequency(lengths.sound_speed, length)
+
+
+def plain_frequency(lengths: RuleLengths) -> float:
+    """Return c/2L, without any end correction [Hz]."""
+    return float(half_wave_frequency(lengths.sound_speed, lengths.column))
 
 
 @dataclass(frozen=True, kw_only=True)
