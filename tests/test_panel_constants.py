@@ -2,6 +2,7 @@
 
 import io
 import json
+import shutil
 from pathlib import Path
 
 import pandas as pd
@@ -10,14 +11,32 @@ import pytest
 from flutelab.files.constants_file import KIND
 from flutelab.files.takeaway import two_lengths
 from flutelab.making.cautions import CAUTIONS
+from flutelab.view.panels import constants as constants_module
 from flutelab.view.panels.constants import STAYS, constants_panel
 
 DEMO = Path(__file__).resolve().parent.parent / "data-demo"
 
 
 @pytest.fixture(scope="module")
-def made():
-    return constants_panel(DEMO)
+def two(tmp_path_factory):
+    """A folder of two flutes with their notes."""
+    folder = tmp_path_factory.mktemp("two")
+    for name in ("three-quarter-five", "plain-pipe-300"):
+        for ending in (".toml", ".csv"):
+            shutil.copy(DEMO / f"{name}{ending}", folder)
+    return folder
+
+
+def word(taken):
+    """In place of a picture."""
+    return repr((taken.unit, taken.length)).encode()
+
+
+@pytest.fixture(scope="module")
+def made(two):
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(constants_module, "ShiftPicture", lambda: word)
+        return constants_panel(two)
 
 
 @pytest.fixture
@@ -134,7 +153,8 @@ def test_files_of_ones_own_are_taken_when_both_are_there(panel):
     assert panel.sentence.text.startswith("As it is, 460.00 mm to the foot: bare")
 
 
-def test_without_demo_flutes_it_asks_for_files(tmp_path):
+def test_without_demo_flutes_it_asks_for_files(tmp_path, monkeypatch):
+    monkeypatch.setattr(constants_module, "ShiftPicture", lambda: word)
     panel = constants_panel(tmp_path)
     assert panel.fault.text.startswith("Give a flute file and its note table;")
     assert panel.pictures[0].layout.display == "none"
@@ -210,7 +230,11 @@ def test_cautions_stand_at_the_steps_and_the_local_rules_close(panel):
     assert texts[-1] == CAUTIONS["local"]
 
 
-def test_a_still_shows_the_picture(panel):
+def test_a_still_shows_the_picture_which_moves_with_the_length(two):
+    panel = constants_panel(two)
+    before = panel.pictures[0].png
+    panel.controls["length"].value = 338
+    assert panel.pictures[0].png != before
     shown = panel._repr_mimebundle_()
     assert shown["image/png"].startswith(b"\x89PNG")
     assert shown["text/plain"] == f"Constants to take away. {panel.sentence.text}"
