@@ -7,6 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from pypdf import PdfReader
 from test_paper import assert_set_well, cells, texts
 
@@ -18,11 +20,14 @@ from flutelab.files.class_expected import (
     expected,
     sound_speeds,
 )
+from flutelab.files.still_facts import stills
 from flutelab.making.cautions import CAUTIONS
 from flutelab.view.paper import class_papers
 from flutelab.view.paper.class_papers import pupil_pages, teacher_pages
+from flutelab.view.paper.graph_paper import SQUARE, square_worth
 from flutelab.view.paper.lessons import GROUPS, HOLE, LESSONS, LONG, PIPES, WINDOW
 from flutelab.view.paper.page import CELL, PAPERS
+from flutelab.view.paper.stills import still_pages
 
 DEMO = Path(__file__).resolve().parent.parent / "data-demo"
 
@@ -124,6 +129,70 @@ def test_pupils_pages_hold_none_of_the_expected_numbers(sides, found):
     for page in sides["pupils", "a4"]:
         assert not numbers & set(said(page).split())
         assert not any(lesson.answer in said(page) for lesson in LESSONS)
+
+
+# --- squared paper ----------------------------------------------------------------------
+
+
+def squares(page):
+    """Places of a page's squares, and its numbers along and up them: {number: place}."""
+    grid = [item for item in page.items if getattr(item, "part", "") == "grid"]
+    across = sorted({line.start[0] for line in grid if line.start[0] == line.end[0]})
+    up = sorted({line.start[1] for line in grid if line.start[1] == line.end[1]}, reverse=True)
+    numbers = [text for text in texts(page) if re.fullmatch(r"[\d.]+", text.text)]
+    low = {float(t.text): t.at[0] for t in numbers if abs(t.at[1] - up[0] - 4.0) < 1e-9}
+    left = {float(t.text): t.at[1] - 1.0 for t in numbers if abs(t.at[0] - across[0] + 1.5) < 1e-9}
+    return (across, low), (up, left)
+
+
+def a_square(places, numbers):
+    """What a square stands for, all numbers having been found at the edge of a square."""
+    assert np.abs(np.diff(places)) == pytest.approx(SQUARE)
+    edges = {}
+    for number, at in numbers.items():
+        off = np.abs(np.array(places) - at)
+        assert off.min() < 1e-9, number
+        edges[number] = int(off.argmin())
+    worth = {number / n for number, n in edges.items() if n}
+    assert edges[0] == 0
+    assert max(worth) == pytest.approx(min(worth))
+    return worth.pop()
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_what_pupils_read_off_is_three_squares_and_lies_on_the_paper(sides, found, paper):
+    for page, lines in zip(sides["pupils", paper], (found.plain, found.window), strict=False):
+        (across, low), (up, left) = squares(page)
+        length, over = a_square(across, low), a_square(up, left)
+        assert len(low) > 4
+        assert len(left) > 2
+        for line in lines:
+            assert 1000 * line.length.max() < length * (len(across) - 1)
+            assert 1000 * (line.column - line.length).max() < over * (len(up) - 1)
+            assert 1000 * line.line.intercept >= 3 * over
+    # a square of 5 mm stands for 20 mm of length: they are easily counted
+    assert length == 20
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_sizes_of_a_hole_stand_at_squares(sides, found, paper):
+    for page in (sides["pupils", paper][2], still_pages(stills(DEMO), paper)[0]):
+        (across, low), (up, left) = squares(page)
+        assert not left  # how far it goes up is for pupils to guess
+        assert 2 / a_square(across, low) == 4  # squares between two drills
+        assert max(low) >= 16
+        assert len(up) > 8
+
+
+@given(reach=st.floats(1e-3, 1e4), count=st.integers(5, 40))
+@settings(max_examples=50)
+def test_a_square_is_worth_the_least_that_reaches(reach, count):
+    worth, apart = square_worth(reach, count)
+    assert reach <= worth * count * (1 + 1e-6)
+    assert worth * count <= 2 * reach * (1 + 1e-6)  # the next smaller is half or more of it
+    first = f"{worth * apart:.0e}"
+    assert float(first) == pytest.approx(worth * apart)  # one digit
+    assert first[0] in "125"
 
 
 # --- numbers ----------------------------------------------------------------------------

@@ -18,6 +18,7 @@ from flutelab.fitting.pipe_lengths import PipeLine
 from flutelab.pitch import cents, nearest_note
 from flutelab.units import millimetres
 from flutelab.view.drawing.pipe import pipe_drawing
+from flutelab.view.paper.graph_paper import Scale, graph
 from flutelab.view.paper.lessons import FLUTE, GROUPS, HOLE, LESSONS, LONG, PIPES, WINDOW, Lesson
 from flutelab.view.paper.page import (
     CELL,
@@ -27,7 +28,6 @@ from flutelab.view.paper.page import (
     caution,
     column_width,
     fields,
-    graph,
     heading,
     listed,
     one_side,
@@ -44,6 +44,9 @@ from flutelab.view.paper.sheets import circles
 READINGS = ("reading 1, Hz", "reading 2, Hz", "reading 3, Hz")
 _AT_ROOMS = tuple(f"Hz at {room:.0f} °C" for room in ROOMS)
 _DRAWN = 48.0  # mm, the height of the flute: its letters are 7 points or more
+_OVER = "less length, mm"
+_PIPE_WIDTHS = (13.0, 22.5, 18.5, 21.0, 21.0, 21.0, 20.0, 20.0, 23.0)
+_LEFT_OVER = {PIPES: 20.0, WINDOW: 50.0}  # mm, to which the axes of c/2f less length reach
 _TEMPERATURES = range(16, 30, 2)  # C
 _COMPUTED = (
     "Computed by flutelab's formulas for the invented demo pipes, at half the moisture air can "
@@ -131,12 +134,12 @@ def _pupil_blocks(lesson: Lesson, found: Expected, paper: str) -> list[Block]:
 
 def _to_draw_on(lesson: Lesson, width: float, height: float) -> list[Block]:
     """Return empty axes in what is left of the side; those of holes give no limit away."""
-    if lesson in (PIPES, WINDOW):
-        marks = [f"{n}" for n in range(0, 600, 100)]
-        return [graph(width, height, "length, mm", "c/2f, mm", marks=(marks, marks))]
+    if lesson in _LEFT_OVER:
+        up = Scale(name="c/2f less length, mm", reach=_LEFT_OVER[lesson])
+        return [graph(width, height, Scale(name="length, mm", reach=500), up)]
     if lesson is HOLE:
-        sizes = [f"{n}" for n in range(0, 18, 2)]
-        return [graph(width, height, "diameter of the hole, mm", "cents up", marks=(sizes, ()))]
+        sizes = Scale(name="diameter of the hole, mm", reach=16)
+        return [graph(width, height, sizes, Scale(name="cents up"))]
     return [writing_lines(int(height / CELL), width)] if height >= CELL else []
 
 
@@ -150,12 +153,10 @@ def _speed_table(width: float) -> list[Block]:
 
 
 def _pipe_table(_: Expected, width: float) -> list[Block]:
-    names = ("group", "length, mm", "room, °C", *READINGS, "mean, Hz", "c/2f, mm")
-    first = 14.0
-    each = (width - first) / (len(names) - 1)
+    names = ("group", "length, mm", "room, °C", *READINGS, "mean, Hz", "c/2f, mm", _OVER)
+    widths = [width * part / sum(_PIPE_WIDTHS) for part in _PIPE_WIDTHS]
     rows = [[f"{n}", *[""] * (len(names) - 1)] for n in range(1, GROUPS + 1)]
-    boxes = table(names, rows, (first, *[each] * (len(names) - 1)), least=CELL, size=SMALL)
-    return [*_speed_table(width), *boxes]
+    return [*_speed_table(width), *table(names, rows, widths, least=CELL, size=SMALL)]
 
 
 def _hole_table(_: Expected, width: float) -> list[Block]:
@@ -241,20 +242,27 @@ def _line_table(lines: tuple[PipeLine, ...], width: float) -> list[Block]:
     for n, long in enumerate(length):
         hertz = [f"{line.frequency[n]:.1f}" for line in lines]
         reach = f"{millimetres(lines[USUAL].column[n]):.1f}"
-        rows.append([f"{millimetres(long):.0f}", _who(n, len(length)), *hertz, reach])
-    names = ("length, mm", "groups", *_AT_ROOMS, f"c/2f, mm, {ROOMS[USUAL]:.0f} °C")
+        over = f"{millimetres(lines[USUAL].column[n] - long):.1f}"
+        rows.append([f"{millimetres(long):.0f}", _who(n, len(length)), *hertz, reach, over])
+    names = (
+        "length, mm",
+        "groups",
+        *_AT_ROOMS,
+        f"c/2f, mm at {ROOMS[USUAL]:.0f} °C",
+        "less length, mm",
+    )
     return _by_room(names, rows, width)
 
 
 def _line_words(line: PipeLine) -> str:
     slope, reach = line.line.slope, millimetres(line.line.intercept)
-    return f"At {ROOMS[USUAL]:.0f} °C: slope {slope:.3f}, intercept {reach:.1f} mm"
+    return f"c/2f at {ROOMS[USUAL]:.0f} °C: slope {slope:.3f}, intercept {reach:.1f} mm"
 
 
 def _expected_pipes(found: Expected, width: float) -> list[Block]:
     words = (
         f"{_line_words(found.plain[USUAL])}. Friction at the walls makes the slope a little more "
-        "than 1 and takes a little off the intercept."
+        "than 1 (so the line that is drawn rises a little) and takes a little off the intercept."
     )
     return [*_line_table(found.plain, width), paragraph(words, width, size=SMALL)]
 

@@ -88,12 +88,12 @@ PIPES = Lesson(
         Step(
             minutes=10,
             words="Numbers of all groups on the board (or typed into the notebook "
-            "pipe-length-and-pitch). Everybody draws c/2f against length.",
+            "pipe-length-and-pitch). Everybody draws c/2f less length against length.",
         ),
         Step(
             minutes=5,
-            words="Slope 1: half a wave. What is left over at length 0 sticks out of "
-            "the ends. Exit question.",
+            words="Nearly level: c/2f grows as the length does, half a wave. What is left over at "
+            "length 0 sticks out of the ends. Exit question.",
         ),
     ),
     pupils=(
@@ -102,8 +102,15 @@ PIPES = Lesson(
             "Tap one end on your palm and let go. Read the tuner in Hz. Do it three times.",
             ("hearing",),
         ),
-        ("Take c from the table below; work out c/2f, in mm, with the mean of your readings.", ()),
-        ("Write down the other groups' numbers, then draw all points and one line.", ()),
+        (
+            "Take c from the table; work out c/2f, in mm, with your mean, and c/2f less the "
+            "length.",
+            (),
+        ),
+        (
+            "Write down the other groups' numbers. Draw all points, and one line on to length 0.",
+            (),
+        ),
     ),
     material=(
         "7 plain pipes of one size, clean square ends, in the lengths of the table below (groups "
@@ -118,7 +125,7 @@ PIPES = Lesson(
         ),
         (
             "The wave ends exactly at the pipe's mouth.",
-            "Then the line would go through 0. It does not: the air outside moves along.",
+            "Then c/2f less length would be 0. It is not: the air outside moves along.",
         ),
         (
             "The graph shows air moving sideways.",
@@ -161,7 +168,7 @@ WINDOW = Lesson(
             words="Each group measures from the sounding edge to the foot, blows its "
             "pipe with usual breath, three readings.",
         ),
-        Step(minutes=10, words="Draw c/2f against length again, on the same axes as in period 1."),
+        Step(minutes=10, words="Draw c/2f less length against length again."),
         Step(
             minutes=5,
             words="New intercept less the foot's share of the old one: the window's "
@@ -175,12 +182,13 @@ WINDOW = Lesson(
             ("mouth", "breath"),
         ),
         (
-            "Work out c/2f. The air in a blown pipe is warmer than the room by {warmer}: take c "
-            "for that temperature.",
+            "Work out c/2f and c/2f less length. Blown air is {warmer} warmer than the room: take "
+            "that c.",
             (),
         ),
         (
-            "Draw the points. Window = intercept less half the intercept of period 1 (the foot's).",
+            "Draw points and line. Window = value at length 0 less half that of period 1 (the "
+            "foot's).",
             (),
         ),
     ),

@@ -33,8 +33,7 @@ CELL = 9.0  # height of a box to write in
 _SIDE, _TOP, _BOTTOM = 15.0, 12.0, 10.0
 _LEADING = 1.28  # from line to line, in sizes
 _PAD = 1.4  # between a box and its text
-_THIN, _THICK = 0.2, 0.45
-_GRID = 5.0
+_THIN, THICK = 0.2, 0.45
 _TRIANGLE = 5.4  # height of the sign beside a caution
 _ROUNDING = 1e-6
 
@@ -241,7 +240,7 @@ def caution(key: str, width: float) -> Block:
 def _warning(lines: Sequence[str], size: float, bold: bool) -> tuple[Item, ...]:
     """Return lines beside a triangle with an exclamation mark."""
     tall = _TRIANGLE - 0.2
-    triangle = Polygon(points=((0.0, tall), (3.0, 0.2), (6.0, tall)), thick=_THICK, fill="#FFFFFF")
+    triangle = Polygon(points=((0.0, tall), (3.0, 0.2), (6.0, tall)), thick=THICK, fill="#FFFFFF")
     mark = Text(at=(3.0, tall - 0.7), text="!", size=3.6, anchor="middle", bold=True)
     return (triangle, mark, *_lines(lines, 10.0, size, bold))
 
@@ -274,35 +273,6 @@ def writing_lines(count: int, width: float) -> Block:
     ends = [(n + 1) * CELL - 1.0 for n in range(count)]
     items = tuple(Line(start=(0, y), end=(width, y), stroke=DARK, thick=_THIN) for y in ends)
     return Block(height=count * CELL, items=items)
-
-
-def graph(
-    width: float, height: float, across: str, up: str, *, marks: tuple[Sequence[str], Sequence[str]]
-) -> Block:
-    """Return empty axes with a 5 mm grid: their names, and numbers at equal steps (or none)."""
-    left, bottom = 14.0, height - 9.0
-    right, top = (
-        left + _GRID * int((width - left) / _GRID),
-        bottom - _GRID * int((bottom - 6) / _GRID),
-    )
-    items: list[Item] = []
-    for n in range(round((right - left) / _GRID) + 1):
-        x = left + n * _GRID
-        items.append(Line(start=(x, top), end=(x, bottom), stroke="#A0A0A0", thick=0.15))
-    for n in range(round((bottom - top) / _GRID) + 1):
-        y = bottom - n * _GRID
-        items.append(Line(start=(left, y), end=(right, y), stroke="#A0A0A0", thick=0.15))
-    for end in ((right, bottom), (left, top)):
-        items.append(Line(start=(left, bottom), end=end, thick=_THICK))
-    for n, mark in enumerate(marks[0]):
-        x = left + (right - left) * n / max(len(marks[0]) - 1, 1)
-        items.append(Text(at=(x, bottom + 4.0), text=mark, size=SMALL, anchor="middle"))
-    for n, mark in enumerate(marks[1]):
-        y = bottom - (bottom - top) * n / max(len(marks[1]) - 1, 1)
-        items.append(Text(at=(left - 1.5, y + 1.0), text=mark, size=SMALL, anchor="end"))
-    items.append(Text(at=(right, bottom + 8.5), text=across, size=SMALL, anchor="end"))
-    items.append(Text(at=(0.0, top - 2.5), text=up, size=SMALL))
-    return Block(height=height, items=tuple(items))
 
 
 def beside(columns: Sequence[tuple[float, Sequence[Block]]]) -> Block:

@@ -20,6 +20,7 @@ from flutelab.model.hole_sweep import HARD, SOFT, HoleSweep
 from flutelab.pitch import cents
 from flutelab.units import millimetres
 from flutelab.view.drawing.pipe import pipe_drawing
+from flutelab.view.paper.graph_paper import Scale, graph
 from flutelab.view.paper.page import (
     POINT,
     SMALL,
@@ -27,7 +28,6 @@ from flutelab.view.paper.page import (
     Page,
     caution,
     column_width,
-    graph,
     heading,
     listed,
     one_side,
@@ -147,9 +147,9 @@ def _question(found: Stills, width: float, height: float) -> Iterator[Block]:
         ),
         _source(width),
     ]
-    sizes = [f"{n}" for n in range(0, 18, 2)]
-    names = ("diameter of the hole, mm", "the note, cents from no hole")
-    empty = graph(width, _left([*blocks, *after], height), *names, marks=(sizes, ()))
+    sizes = Scale(name="diameter of the hole, mm", reach=16)
+    up = Scale(name="the note, cents from no hole")
+    empty = graph(width, _left([*blocks, *after], height), sizes, up)
     yield from (*blocks, empty, *after)
 
 
