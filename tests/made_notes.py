@@ -109,3 +109,16 @@ def demo_maker():
 def demo(name, folder=DEMO):
     """Return the measurements of a demo instrument."""
     return read_measurements(folder / f"{name}.csv", read_flute(folder / f"{name}.toml"))
+
+
+def changed_demo(folder, *changes, name="three-quarter-five"):
+    """Write a demo's flute file and note table with some (old, new) texts changed once each."""
+    paths = []
+    texts = {ending: (DEMO / f"{name}.{ending}").read_text() for ending in ("toml", "csv")}
+    for old, new in changes:
+        (ending,) = (e for e, text in texts.items() if old in text)
+        texts[ending] = texts[ending].replace(old, new, 1)
+    for ending, text in texts.items():
+        paths.append(folder / f"{name}.{ending}")
+        paths[-1].write_text(text)
+    return paths

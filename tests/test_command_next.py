@@ -3,7 +3,7 @@
 import csv
 
 import pytest
-from made_notes import DEMO
+from made_notes import DEMO, changed_demo
 from test_command_line import files_in
 
 FIVE = [DEMO / f"three-quarter-five.{ending}" for ending in ("toml", "csv")]
@@ -71,8 +71,10 @@ def test_of_flutes_with_windows_of_their_own_the_mean_doubt_is_told(run):
     six = [DEMO / f"half-inch-six.{ending}" for ending in ("toml", "csv")]
     code, out, _ = run("next", *FIVE, *six, "--own", "window,bore,air_offset")
     assert code == 0
-    assert out.startswith("The window correction of each flute: known to ± ")
-    assert run("next", *FIVE, *six)[1].startswith("The window correction: known to ± ")
+    mend, first = out.splitlines()[:2]  # the demo's planted slip (data-demo/truth) comes first
+    assert mend.startswith("Mend this before you measure more. Row 6 of half-inch-six.csv (xooooo")
+    assert first.startswith("The window correction of each flute: known to ± ")
+    assert "\nThe window correction: known to ± " in run("next", *FIVE, *six)[1]
     code, _, err = run("next", *FIVE, "--own", "windwo")
     assert code == 2
     assert "--own: 'windwo' is no correction" in err
@@ -93,3 +95,9 @@ def test_an_idea_stands_once_with_its_flutes_and_each_flute_is_named_once(run):
     assert (
         "every note again, on another day (Half-inch six-hole, before tuning, or 1 other" in table
     )
+
+
+def test_a_row_left_out_is_named_first(run, tmp_path):
+    low = changed_demo(tmp_path, ("C#5,-33", "C#4,-33"))
+    first = run("next", *low)[1].splitlines()[0]
+    assert first.startswith("Mend this before you measure more. Row 3 (xxxoo, bench) was left out")

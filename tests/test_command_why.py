@@ -4,7 +4,7 @@ import csv
 import re
 
 import pytest
-from made_notes import DEMO
+from made_notes import DEMO, changed_demo
 from test_command_line import files_in
 
 FIVE = [DEMO / f"three-quarter-five.{ending}" for ending in ("toml", "csv")]
@@ -84,3 +84,18 @@ def test_what_is_wrong_is_told_and_nothing_is_written(run, tmp_path, files, told
     assert "Traceback" not in err
     assert not out
     assert files_in(tmp_path) == {}
+
+
+def test_what_is_to_be_mended_is_named_before_any_cause(run, tmp_path):
+    for change, name in (
+        (("C#5,-33", "C#4,-33"), "Row 3 (xxxoo, bench) was left out, -1220 cents from"),
+        (("diameter = 6.7", "diameter = 6.1"), "Hole 1 (nearest the window) acts as if 0.6 mm"),
+    ):
+        code, out, _ = run("why", *changed_demo(tmp_path, change))
+        assert code == 0
+        said = out.splitlines()[1]
+        assert said.startswith(name)
+        assert said.endswith("flutelab calibrate tells more.")
+        assert "Mend first what does not fit; it may have bent what follows" in out
+        assert "nothing else need be wrong" not in out
+        assert "check that first" not in out

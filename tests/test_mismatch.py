@@ -8,6 +8,7 @@ from made_notes import CROSSED, PIPE, SCALE, SIX, changed, demo, notes_of
 
 from flutelab import Corrections, moist_air, predict_notes
 from flutelab.files.mismatch_words import (
+    MEND_FIRST,
     amount_words,
     far_words,
     mismatch_notes_table,
@@ -202,7 +203,23 @@ def test_amounts_are_told_in_the_unit_of_the_shop():
 def test_a_slip_is_more_than_all_causes_together_explain():
     found = why_not_matching(changed(changed(planted("window", 0.1, 1), 4, 90.0), 9, -90.0))
     assert not found.enough
-    assert "something else is wrong" in mismatch_words(found)[-1]
+    last = mismatch_words(found)[-1]
+    assert "something else is wrong" in last
+    assert last.endswith("; flutelab calibrate names it, where one stands out.")
+    looked = mismatch_words(found, named=False)[-1]  # it has been looked for: not sent on
+    assert looked.endswith(
+        "; none stands out by itself: measure the flute and read the notes again."
+    )
+
+
+@pytest.mark.parametrize("size", [0.0, 0.2])
+def test_where_something_is_named_that_is_said_first_and_no_other_advice(size):
+    found = why_not_matching(planted("window", size, 5))
+    assert "need be" in mismatch_words(found)[-1]
+    told = mismatch_words(found, named=True)
+    assert told[1] == MEND_FIRST
+    assert "need be" not in " ".join(told)
+    assert "check that" not in " ".join(told)
 
 
 def test_what_causes_explain_only_far_out_is_not_called_something_else():

@@ -16,7 +16,7 @@ from flutelab import (
     report,
     suspects,
 )
-from flutelab.files.suspected import hole_acts, or_else_words, suspect_words, unfitted_words
+from flutelab.files.suspected import hole_acts, or_else_words, others, suspect_words, unfitted_words
 from flutelab.fitting.suspects import Suspect, suspects_unfitted
 
 WORDS = SCALE * 2 + CROSSED
@@ -87,10 +87,24 @@ def test_a_flat_shift_names_both_causes_whichever_comes_first(good):
     flat = ALL | {"kind": "table"}
     warm = Suspect(cause="temperature", amount=-9.8, **flat)
     a4 = Suspect(cause="a4", amount=-31.8, value=448.0, **flat)
-    told = suspect_words(good, replace(warm, or_else=(a4,)))
-    both = "the air was 10 degrees C colder than written", "the tuner stood at A4 = 448 Hz, not 440"
-    assert f"lie as if {both[0]}, or {both[1]}: hang the thermometer in the bore" in told
-    assert f"lie as if {both[1]}, or {both[0]}" in or_else_words(good, replace(a4, or_else=(warm,)))
+    most = "the tuner stood at A4 = 448 Hz, not 440 (32 cents)"
+    # c goes as the root of T (ideal gas, any textbook): 9.8 K of 299 K are 29 cents
+    less = "the air was 10 degrees C colder than written (29 of those 32 cents)"
+    both = f"lie as if {most}, or {less}"
+    assert f"{both}: hang the thermometer" in suspect_words(good, replace(warm, or_else=(a4,)))
+    assert both in or_else_words(good, replace(a4, or_else=(warm,)))
+    assert not others(replace(warm, or_else=(a4,)))
+
+
+def test_a_flat_shift_offers_only_what_explains_about_half_of_it(good):
+    flat = ALL | {"kind": "table"}
+    warm = Suspect(cause="temperature", amount=-13.0, **flat)
+    for hertz, cents, offered in ((445.0, -19.6, True), (442.0, -7.9, False), (432.0, 31.8, False)):
+        a4 = Suspect(cause="a4", amount=cents, value=hertz, **flat)
+        told = suspect_words(good, replace(warm, or_else=(a4,)))
+        assert "the air was 13 degrees C colder than written (39 cents)" in told
+        assert ("A4 =" in told) is offered
+        assert ("(20 of those 39 cents)" in told) is offered
 
 
 def test_the_report_tells_each_with_chance_beside_it_and_what_else_it_may_be():

@@ -17,6 +17,7 @@ from flutelab.files.mismatch_words import mismatch_notes_table, mismatch_table, 
 from flutelab.files.report import report
 from flutelab.files.suspected import suspect_words
 from flutelab.files.tables import table
+from flutelab.files.to_mend import is_to_mend
 from flutelab.files.told import told_table, told_words
 from flutelab.fitting.budget import Budget, budget, reported_names
 from flutelab.fitting.calibrate import Calibration
@@ -120,7 +121,8 @@ def texts_of(results: Results, a4: float = 440.0) -> dict[str, Text]:
         Reference pitch of the note names [Hz].
     """
     c = results.calibration
-    said = [f"{source}\n  " + "\n  ".join(mismatch_words(one))
+    named = is_to_mend(c, results.suspects)
+    said = [f"{source}\n  " + "\n  ".join(mismatch_words(one, named=named))
             for source, one in results.mismatches.items()]  # fmt: skip
     odd = [suspect_words(c, suspect) for suspect in results.suspects] or [
         "No row and no hole stands out."

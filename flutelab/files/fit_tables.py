@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from flutelab.files.constants_file import learned, sd_on
-from flutelab.files.sentences import each_row
+from flutelab.files.to_mend import each_row
 from flutelab.fitting.calibrate import Calibration
 from flutelab.model.corrections import META, NAMES
 from flutelab.model.equivalents import equivalents

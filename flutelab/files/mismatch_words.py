@@ -26,6 +26,7 @@ from flutelab.fitting.mismatch import (
 )
 
 _CANNOT = "it would ask for more than there can be"
+MEND_FIRST = "Mend first what does not fit; it may have bent what follows, so act on none of it."
 _MOST = 3  # causes that the sentences name as looking the same
 ON_THE_BOOK = 2  # cents
 CLOSE_TO_BOOK = 10  # cents between a flute's notes, seen against the book
@@ -122,20 +123,36 @@ def mismatch_notes_table(mismatch: Mismatch) -> pd.DataFrame:
     return pd.DataFrame(columns | {"left_together_cents": mismatch.together})
 
 
-def mismatch_words(mismatch: Mismatch) -> list[str]:
-    """Return at most four plain sentences on why the notes do not match the book."""
+def mismatch_words(mismatch: Mismatch, *, named: bool | None = None) -> list[str]:
+    """Return at most five plain sentences on why the notes do not match the book.
+
+    Parameters
+    ----------
+    mismatch : Mismatch
+    named : bool, optional
+        Whether a mistake is named elsewhere, or a row left out: then that is to be mended first,
+        and no other advice is given. Not given where none was looked for.
+    """
     first = f"{how_far_words([mismatch])}{_scatter(mismatch)}."
-    return [first, *alone_words(mismatch)]
+    return [first, *alone_words(mismatch, named=named)]
 
 
-def alone_words(mismatch: Mismatch) -> list[str]:
-    """Return at most three sentences on what each cause alone, and all together, explain."""
+def alone_words(mismatch: Mismatch, *, named: bool | None = None) -> list[str]:
+    """Return at most four sentences on what each cause alone, and all together, explain.
+
+    Parameters as of `mismatch_words`.
+    """
     if within_chance(mismatch):
-        return [
+        usual = (
             "That is no more than readings, breath and tuner usually make "
-            f"({cents_words(mismatch.chance)}): nothing need be explained."
-        ]
-    return [_the_likeliest(mismatch), _the_others(mismatch), _together(mismatch)]
+            f"({cents_words(mismatch.chance)})"
+        )
+        return [MEND_FIRST, f"{usual}."] if named else [f"{usual}: nothing need be explained."]
+    told = [_the_likeliest(mismatch), _the_others(mismatch)]
+    if named:
+        left = cents_words(mismatch.together_rms)
+        return [MEND_FIRST, *told, f"All causes together leave {left}."]
+    return [*told, _together(mismatch, looked=named is not None)]
 
 
 def within_chance(mismatch: Mismatch) -> bool:
@@ -238,12 +255,16 @@ def _named(mismatch, k):
     return f"{cause_words(mismatch, k)}, {amount} ({far_words(mismatch, k)})"
 
 
-def _together(mismatch):
+def _together(mismatch, *, looked):
     left = cents_words(mismatch.together_rms)
     if not mismatch.enough and mismatch.together_rms > mismatch.chance:
+        which = (
+            "none stands out by itself: measure the flute and read the notes again"
+            if looked else "flutelab calibrate names it, where one stands out"
+        )  # fmt: skip
         return (
             f"Even all causes together leave {left}: something else is wrong, such as a row, a "
-            "fingering, or a hole that is not as written."
+            f"fingering, or a hole that is not as written; {which}."
         )
     worst = int(np.argmax(np.abs(mismatch.share)))
     size = abs(mismatch.share[worst])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from flutelab.errors import DataError, Fault
+from flutelab.errors import DataError, Fault, already_warned
 from flutelab.files.foretell import OPTIONS, checked_words
 from flutelab.files.look import Looked
 from flutelab.files.next_words import (
@@ -15,8 +15,10 @@ from flutelab.files.next_words import (
     ranked,
     sd_words,
 )
+from flutelab.files.to_mend import is_to_mend, what_does_not_fit
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.next_measurement import Plan, next_measurement
+from flutelab.fitting.suspects import suspects
 from flutelab.model.rows import rows, take
 
 BEST = 12  # ideas shown
@@ -61,6 +63,11 @@ def plan(
         text += [*plan_words(found), "", *_table(found), ""]
     if faults:
         raise DataError(OPTIONS, faults)
+    with already_warned():
+        odd = suspects(calibration)
+    if is_to_mend(calibration, odd):
+        named = what_does_not_fit(calibration, odd)
+        text = [f"Mend this before you measure more. {named}", *text]
     return Looked(results=results, text="\n".join(text).rstrip())
 
 

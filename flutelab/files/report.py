@@ -7,9 +7,16 @@ import numpy as np
 from flutelab.files.constants_file import is_shared, learned, sd_on
 from flutelab.files.flutes_words import flutes_words
 from flutelab.files.mismatch_words import alone_words, mismatch_words, within_chance
-from flutelab.files.sentences import each_row, mismatches_of, sentences, session_name
-from flutelab.files.suspected import or_else_words, suspect_words
+from flutelab.files.sentences import mismatches_of, sentences
+from flutelab.files.suspected import or_else_words, others, suspect_words
 from flutelab.files.tables import fingering_name, note_name
+from flutelab.files.to_mend import (
+    days_apart,
+    each_row,
+    is_consequence,
+    is_to_mend,
+    session_name,
+)
 from flutelab.files.told import told_words
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.identifiability import what_data_tell
@@ -55,16 +62,17 @@ def report(
         where the book says, corrections, notes, what the notes can tell, and what was assumed.
     """
     odd = suspects(calibration) if odd is None else odd
+    first = "; mend first what does not fit" if is_to_mend(calibration, odd) else ""
     mismatches = mismatches_of(calibration)
     parts = [
         "\n".join(sentences(calibration, odd, mismatches)),
         _odd_ones(calibration, odd),
-        _check_rows(calibration, a4, odd),
-        _why(mismatches),
+        _check_rows(calibration, a4, odd, first),
+        _why(mismatches, named=is_to_mend(calibration, odd)),
         _corrections(calibration),
         _lengths(calibration),
-        *(_notes(calibration, table, a4) for table in range(len(calibration.tables))),
-        _next_flute(calibration, odd),
+        *(_notes(calibration, table, a4, odd) for table in range(len(calibration.tables))),
+        _next_flute(calibration, first),
         _what_the_notes_tell(calibration),
         _assumed(calibration),
         f"{CAUTIONS['dust']}\n{CAUTIONS['local']}",
@@ -72,26 +80,28 @@ def report(
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
-def _check_rows(calibration, a4, odd):
+def _check_rows(calibration, a4, odd, first):
     lines = [
-        _check_row(calibration, part, row, a4)
-        for _, row, part in each_row(calibration)
+        _check_row(calibration, table, row, a4, odd)
+        for table, row, part in each_row(calibration)
         if part.fate[row] == "checked"
     ]
-    return "\n".join([f"Check rows (not fitted{_first(odd)})", *lines]) if lines else ""
+    return "\n".join([f"Check rows (not fitted{first})", *lines]) if lines else ""
 
 
-def _first(odd):
-    """A mark of what is foretold while something does not fit."""
-    return "; mend first what does not fit" if odd else ""
+def _fate_words(calibration, table, row, odd):
+    """Why a row was left out; without a mend of its own where another mistake made it misfit."""
+    why = calibration.tables[table].why[row]
+    return why.partition(":")[0] if is_consequence(calibration, odd, table, row) else why
 
 
-def _check_row(calibration, part, row, a4):
+def _check_row(calibration, table, row, a4, odd):
+    part = calibration.tables[table]
     m = part.measurements
     several = f"{m.source}: " if len(calibration.tables) > 1 else ""
     head = f"  {several}{m.place[row]:<8}{fingering_name(m.rows.label[row]):<11}"
     if part.why[row]:
-        return f"{head}{part.why[row]}"
+        return f"{head}{_fate_words(calibration, table, row, odd)}"
     foretold, measured = (note_name(f[row], a4) for f in (part.predicted, m.frequency))
     return (
         f"{head}{foretold:>9} foretold{measured:>9} measured{part.residual[row]:+z7.1f} cents "
@@ -99,13 +109,16 @@ def _check_row(calibration, part, row, a4):
     )
 
 
-def _why(mismatches):
+def _why(mismatches, *, named):
     """What each cause alone would explain; how far off the whole is has been said before."""
     title = "Why the notes are not where the book says"
     if len(mismatches) == 1:
-        return "\n".join([title, *_indented(alone_words(mismatches[0]))])
+        return "\n".join([title, *_indented(alone_words(mismatches[0], named=named))])
     said = [
-        (one.measurements.source, _NOTHING if within_chance(one) else mismatch_words(one))
+        (
+            one.measurements.source,
+            _NOTHING if within_chance(one) and not named else mismatch_words(one, named=named),
+        )
         for one in mismatches
     ]
     return "\n".join([f"{title} (each table by itself, before they are pooled)", *_merged(said)])
@@ -214,7 +227,7 @@ def _length_lines(calibration, table):
         )
 
 
-def _notes(calibration, table, a4):
+def _notes(calibration, table, a4, odd):
     part = calibration.tables[table]
     m = part.measurements
     several = f" of {m.source}" if len(calibration.tables) > 1 else ""
@@ -226,7 +239,7 @@ def _notes(calibration, table, a4):
     ]
     for row in range(len(part.fate)):
         book = np.log(m.frequency[row] / part.book[row]) / CENT
-        why = f": {part.why[row]}" if part.why[row] else ""
+        why = f": {_fate_words(calibration, table, row, odd)}" if part.why[row] else ""
         lines.append(
             f"  {m.place[row]:<8}{fingering_name(m.rows.label[row]):<11}{part.register[row]:>3}"
             f"{m.frequency[row]:10.2f}{note_name(m.frequency[row], a4):>9}{book:+z8.1f}"
@@ -241,8 +254,9 @@ def _notes(calibration, table, a4):
 
 
 def _odd_ones(calibration, odd):
+    apart = days_apart(calibration)
     if not odd:
-        return ""
+        return f"What does not fit\n  {apart}" if apart else ""
     lines = [
         "What does not fit (in brackets: how much chi2 falls when it is taken out or mended,",
         "  and how much chance alone may make it fall)",
@@ -252,9 +266,9 @@ def _odd_ones(calibration, odd):
         lines.append(f"  {suspect_words(calibration, suspect)} {fall}")
         lines += [
             f"    or else {or_else_words(calibration, other)} ({other.worth:.0f})"
-            for other in suspect.or_else
+            for other in others(suspect)
         ]
-    return "\n".join(lines)
+    return "\n".join([*lines, *_indented(filter(None, [apart]))])
 
 
 def _doubt_left(calibration):
@@ -263,9 +277,9 @@ def _doubt_left(calibration):
     return f"{100 * calibration.doubt_left:.0f} % of the doubt is left"
 
 
-def _next_flute(calibration, odd):
+def _next_flute(calibration, first):
     said = flutes_words(calibration)
-    title = f"The next flute of this kind{_first(odd)}"
+    title = f"The next flute of this kind{first}"
     return "\n".join([title, *_indented(said)]) if said else ""
 
 

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
 from flutelab.errors import already_warned
 from flutelab.files.cause_words import acts_as, cause_noun, cents_words
-from flutelab.files.constants_file import learned
-from flutelab.files.mismatch_words import how_far_words, how_known, within_chance
-from flutelab.files.suspected import ONE_SESSION, row_name, suspect_words
-from flutelab.fitting.calibrate import Calibration, TableResult, another_day
+from flutelab.files.constants_file import PRIOR_ONLY, learned, sd_on
+from flutelab.files.mismatch_words import how_far_words, within_chance
+from flutelab.files.to_mend import (
+    each_row,
+    is_to_mend,
+    mends,
+    session_name,
+    what_does_not_fit,
+)
+from flutelab.fitting.calibrate import Calibration, another_day
 from flutelab.fitting.mismatch import Mismatch, why_not_matching
 from flutelab.fitting.suspects import Suspect
-from flutelab.fitting.unknowns import MODEL_SD, SESSION_SD, Parameter
-from flutelab.model.corrections import META
+from flutelab.fitting.unknowns import MODEL_SD, OF_A_DAY, SESSION_SD
+from flutelab.model.corrections import META, NAMES
 
 _ADVICE = {
     "window": "play the bare pipe or the second register too",
@@ -34,8 +40,6 @@ _ADVICE = {
 _MORE_PIPES = "take readings of bare pipes of several lengths"
 FAR = 2.5  # usual errors from which an unknown is more likely a slip (estimate)
 CLEAR = 1.5  # sd from which a cause is more than its own doubt
-TOLD_ASIDE = 2  # rows left out that the sentences name
-TOLD = 3  # suspects that they name
 LEAST_ROWS = 2  # from which readings show anything of themselves
 _MEANING = {"foot": " (the end correction of an open end)"}
 
@@ -58,9 +62,9 @@ def sentences(
     mismatches = mismatches_of(calibration) if mismatches is None else mismatches
     return [
         f"{how_far_words(mismatches)}.",
-        largest_cause(calibration, mismatches, bent=_to_mend(calibration, odd)),
+        largest_cause(calibration, mismatches, bent=is_to_mend(calibration, odd)),
         _how_well(calibration, odd),
-        _what_does_not_fit(calibration, odd),
+        what_does_not_fit(calibration, odd),
         _what_next(calibration, odd),
     ]
 
@@ -73,13 +77,6 @@ def mismatches_of(calibration: Calibration) -> list[Mismatch]:
             for part in calibration.tables
             if "fitted" in part.fate
         ]
-
-
-def each_row(calibration: Calibration) -> Iterator[tuple[int, int, TableResult]]:
-    """Yield every row as (table, row, the table's result)."""
-    for table, part in enumerate(calibration.tables):
-        for row in range(len(part.fate)):
-            yield table, row, part
 
 
 def _fitted(calibration):
@@ -135,16 +132,6 @@ def _moved(cents):
     return f"about {cents_words(middle)} {way}"
 
 
-def session_name(calibration: Calibration, parameter: Parameter) -> str:
-    """Return what a session's offset is called, with its table where several are pooled."""
-    several = ""
-    if len(calibration.tables) > 1:
-        several = f" of {calibration.tables[parameter.table].measurements.source}"
-    if parameter.session == ONE_SESSION:
-        return f"the session{several}"
-    return f"the session {parameter.session!r}{several}"
-
-
 def _cause(calibration, number, moved):
     """An unknown, how it was moved, and a correction's value where that is so many times."""
     p = calibration.parameters[number]
@@ -189,7 +176,7 @@ def foretold_cents(calibration: Calibration) -> float:
 
 
 def _how_well(calibration, odd):
-    if _to_mend(calibration, odd):
+    if is_to_mend(calibration, odd):
         return (
             "Mend first what does not fit (next sentence): until then these corrections foretell "
             "no note that you could rely on."
@@ -201,8 +188,9 @@ def _how_well(calibration, odd):
         for _, row, part in each_row(calibration)
         if part.fate[row] == "checked" and not part.why[row]
     ]
+    whose = "the next flute's notes" if _has_own(calibration) else "another day's notes"
     foretold = (
-        "With the corrections flutelab should foretell another day's notes to about "
+        f"With the corrections flutelab should foretell {whose} to about "
         f"{foretold_cents(calibration):.0f} cents, two times in three"
     )
     if not checked:
@@ -210,6 +198,20 @@ def _how_well(calibration, odd):
     rows = "the check row" if len(checked) == 1 else f"the {len(checked)} check rows"
     worst = cents_words(np.ceil(max(checked)))
     return f"{foretold}; {rows}, which it had not seen, came within {worst}{_beside(calibration)}."
+
+
+def _has_own(calibration):
+    """Whether each flute has corrections of its own: what is foretold is then the next flute's."""
+    return any(_own_tables(calibration, name) for name in NAMES if name not in OF_A_DAY)
+
+
+def _own_tables(calibration, name):
+    """The first table of each flute that has a correction for itself."""
+    return [
+        p.table
+        for p in calibration.parameters
+        if p.name == name and p.is_correction and p.table is not None
+    ]
 
 
 def _beside(calibration):
@@ -220,63 +222,10 @@ def _beside(calibration):
     return f", single readings scattering by {cents_words(scatter)}"
 
 
-def _to_mend(calibration, odd):
-    """Whether something is named, or left out, that is to be mended before all else."""
-    return bool(odd or _set_aside(calibration, odd))
-
-
-def _set_aside(calibration, odd):
-    """Rows that were left out, or not checked, against the user's wish and not yet told of."""
-    known = {(s.table, s.index) for s in odd if s.kind == "row"}
-    return [
-        (row, part)
-        for table, row, part in each_row(calibration)
-        if part.why[row]
-        and part.measurements.use[row] != "no"
-        and part.fate[row] != "apart"
-        and (table, row) not in known
-    ]
-
-
-def _what_does_not_fit(calibration, odd):
-    gone = {(table, row) for table, row, part in each_row(calibration) if part.why[row]}
-    out = [s for s in odd if s.kind == "row" and (s.table, s.index) in gone]
-    seen = [s for s in odd if s not in out]
-    told = [suspect_words(calibration, s) for s in seen[:TOLD]]
-    if len(seen) > TOLD:
-        told.append(f"{len(seen) - TOLD} more do not fit, see below")
-    aside = [suspect_words(calibration, s) for s in out]
-    aside += [
-        f"{row_name(calibration, row, part)} was left out, {part.why[row]}"
-        for row, part in _set_aside(calibration, odd)
-    ]
-    told += aside[:TOLD_ASIDE]
-    if len(aside) > TOLD_ASIDE:
-        told.append(f"{len(aside) - TOLD_ASIDE} more rows were left out, see below")
-    if not told:
-        return "No row and no hole stands out."
-    text = f"{_scattered(calibration, odd)}{'; '.join(told)}"
-    return f"{text[0].upper()}{text[1:]}."
-
-
-def _scattered(calibration, odd):
-    """That readings scatter more than was said of them, where so many stand out."""
-    if not _scatter_wide(calibration, odd):
-        return ""
-    parts = [part.measurements for part in calibration.tables if "fitted" in part.fate]
-    how = {"assumed": "assumed", "taken": "stated"}[how_known(parts[0])]
-    size = cents_words(np.median(calibration.problem.sd))
-    return f"the readings scatter far more than the {size} {how} for them; farthest out are: "
-
-
-def _scatter_wide(calibration, odd):
-    return calibration.widened > 1 and sum(s.kind == "row" for s in odd) > TOLD
-
-
 def _what_next(calibration, odd):
-    mends = list(dict.fromkeys(_mends(calibration, odd)))
-    if mends:
-        text = "; ".join([*mends, "then calibrate again"])
+    to_do = list(mends(calibration, odd))
+    if to_do:
+        text = "; ".join([*to_do, "then calibrate again"])
         return f"{text[0].upper()}{text[1:]}."
     if calibration.rows < LEAST_ROWS:
         return "Read more notes, each two or three times, before you change anything on the flute."
@@ -300,30 +249,23 @@ def _what_next(calibration, odd):
     )
 
 
-def _mends(calibration, odd):
-    """What to do about what does not fit, by its kinds."""
-    kinds = {suspect.kind for suspect in odd}
-    if _scatter_wide(calibration, odd):
-        yield (
-            "take every reading again, two or three times each with the same breath, or write in "
-            "a column `sd_cents` how far they really scatter"
-        )
-    if kinds & {"hole", "flute"}:
-        yield "write what you measure into the flute file"
-    if "table" in kinds:
-        yield "mend the note table"
-    if "row" in kinds or _set_aside(calibration, odd):
-        yield "mend the row, or write `no` under its use if nobody knows any more"
-
-
 def _unseen(calibration):
     """Reported corrections that these flutes have, and the notes say next to nothing of."""
     touched = np.any([part.gradient[row] for _, row, part in _fitted(calibration)], axis=0)
     asked = {p.name for p, is_in in zip(calibration.parameters, touched, strict=True) if is_in}
     return [
         name for name in calibration.free
-        if name in asked and learned(calibration, name)[1] == "prior only"
+        if name in asked and _is_unseen(calibration, name)
     ]  # fmt: skip
+
+
+def _is_unseen(calibration, name):
+    """Whether the notes say next to nothing of a correction, of any flute that has its own."""
+    tables = _own_tables(calibration, name)
+    if not tables:
+        return learned(calibration, name)[1] == "prior only"
+    least = PRIOR_ONLY * calibration.priors[name].sd
+    return calibration.widened == 1 and all(sd_on(calibration, t, name) > least for t in tables)
 
 
 def _has_bare_row(calibration):

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from flutelab.fitting.calibrate import Calibration, TableResult
@@ -14,10 +15,14 @@ from flutelab.fitting.dimensions import dimensions
 from flutelab.fitting.measurements import Measurements
 from flutelab.fitting.suspects import Suspect
 from flutelab.model.flute import Flute, hole_name
+from flutelab.model.notes import CENT
+from flutelab.physics.breath import single_air
 from flutelab.units import inches, millimetres
 
 _UNITS = {"row": "cents", "hole": "mm", "a4": "cents", "temperature": "K", "inch": "times"}
 ONE_SESSION = "all"  # what the note reader calls the session of a table without sessions
+_FLAT = ("a4", "temperature")
+ABOUT_HALF = 0.45  # of a flat shift: what explains less is not offered for it
 _WHOLE = {
     "ends": (
         "the fingerings of {table} fit when read from the other end",
@@ -84,6 +89,16 @@ def unfitted_words(measurements: Sequence[Measurements], odd: Sequence[Suspect])
     return [f"perhaps {suspect_words(told, one)}" for one in odd if one.kind != "row"]
 
 
+def others(suspect: Suspect) -> tuple[Suspect, ...]:
+    """Return what else a suspect may be that its own words leave out.
+
+    Those of a flat shift name tuner and temperature both, where either explains enough of it.
+    """
+    if suspect.cause not in _FLAT:
+        return suspect.or_else
+    return tuple(o for o in suspect.or_else if o.cause not in _FLAT or o.table != suspect.table)
+
+
 def or_else_words(calibration: Calibration, suspect: Suspect) -> str:
     """Return in words what else a suspect may be, without what to do."""
     return _seems_and_mend(calibration, suspect)[0]
@@ -142,7 +157,7 @@ def _seems_and_mend(calibration, suspect):
         names = {"table": part.measurements.source or "the table", "flute": repr(flute.name)}
         seems, mend = _WHOLE[suspect.cause]
         return seems.format(**names), mend
-    return _flat_words(suspect, part.measurements.source or "the table")
+    return _flat_words(suspect, part)
 
 
 def _row_words(calibration, suspect, part):
@@ -186,22 +201,35 @@ def _inch_words(suspect, flute):
     return seems, f"measure it again, and look whether it was typed as {units}"
 
 
-def _flat_words(suspect, table):
-    a4 = suspect if suspect.cause == "a4" else _the("a4", suspect)
-    warm = suspect if suspect.cause == "temperature" else _the("temperature", suspect)
-    causes = []
-    if warm:
-        way = "warmer" if warm.amount > 0 else "colder"
-        causes.append(f"the air was {abs(warm.amount):.0f} degrees C {way} than written")
-    if a4:
-        causes.append(f"the tuner stood at A4 = {a4.value:g} Hz, not {STANDARD_A4:g}")
-    if suspect.cause == "a4":
-        causes.reverse()
+def _flat_words(suspect, part):
+    m = part.measurements
+    table = m.source or "the table"
+    ways = [suspect, *(o for o in suspect.or_else if o.cause in _FLAT and o.cause != suspect.cause)]
+    cents = {one.cause: _flat_cents(one, m) for one in ways}
+    ways.sort(key=lambda one: -abs(cents[one.cause]))
+    most = cents[ways[0].cause]
+    told = [f"{_flat_cause(ways[0])} ({abs(most):.0f} cents)"]
+    told += [
+        f"{_flat_cause(one)} ({abs(cents[one.cause]):.0f} of those {abs(most):.0f} cents)"
+        for one in ways[1:]
+        if cents[one.cause] / most > ABOUT_HALF
+    ]
     return (
-        f"the notes of {table} lie as if {', or '.join(causes)}",
+        f"the notes of {table} lie as if {', or '.join(told)}",
         "hang the thermometer in the bore right after playing, and look what the tuner is set to",
     )
 
 
-def _the(cause, suspect):
-    return next((o for o in suspect.or_else if o.cause == cause), None)
+def _flat_cause(suspect):
+    if suspect.cause == "a4":
+        return f"the tuner stood at A4 = {suspect.value:g} Hz, not {STANDARD_A4:g}"
+    way = "warmer" if suspect.amount > 0 else "colder"
+    return f"the air was {abs(suspect.amount):.0f} degrees C {way} than written"
+
+
+def _flat_cents(suspect, measured):
+    """How sharp a tuner or the air's temperature makes all notes (c goes as the root of T)."""
+    if suspect.cause == "a4":
+        return suspect.amount
+    written = float(np.mean(single_air(measured.rows.air).temperature))
+    return float(np.log1p(suspect.amount / written) / 2 / CENT)

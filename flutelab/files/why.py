@@ -9,10 +9,12 @@ from flutelab.files.cause_words import way_words
 from flutelab.files.look import Looked
 from flutelab.files.mismatch_words import far_words, mismatch_table, mismatch_words
 from flutelab.files.sentences import largest_cause
+from flutelab.files.to_mend import is_to_mend, what_does_not_fit
 from flutelab.files.worth_words import worth_table, worth_words
 from flutelab.fitting.calibrate import calibrate
 from flutelab.fitting.measurements import Measurements
 from flutelab.fitting.mismatch import SESSION, why_not_matching
+from flutelab.fitting.suspects import suspects
 from flutelab.fitting.worth import is_it_worth_it
 
 LIKELIEST = 6  # causes shown
@@ -58,10 +60,15 @@ def _notes(measured):
 
 def _said(measured, found):
     """How far off, what moves the notes most when all causes act at once, what each does alone."""
-    first, *alone = mismatch_words(found)
     with already_warned():
         fitted = calibrate(measured)
-    return [first, largest_cause(fitted, [found], bent=not found.enough), *alone]
+        odd = suspects(fitted)
+    named = is_to_mend(fitted, odd)
+    first, *alone = mismatch_words(found, named=named)
+    told = [first, largest_cause(fitted, [found], bent=named or not found.enough), *alone]
+    if not named:
+        return told
+    return [f"{what_does_not_fit(fitted, odd)} flutelab calibrate tells more.", *told]
 
 
 def _causes(found):

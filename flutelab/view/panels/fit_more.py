@@ -16,8 +16,9 @@ from flutelab.files.fit_tables import corrections_words, lengths_table
 from flutelab.files.mismatch_words import mismatch_table, mismatch_words
 from flutelab.files.next_words import plan_table, plan_words
 from flutelab.files.report import report
-from flutelab.files.suspected import or_else_words, suspect_words
+from flutelab.files.suspected import or_else_words, others, suspect_words
 from flutelab.files.tables import csv_text, table
+from flutelab.files.to_mend import is_to_mend
 from flutelab.files.told import told_words
 from flutelab.files.typed import sheet_bytes
 from flutelab.fitting.calibrate import Calibration
@@ -117,7 +118,8 @@ class More:
         frame = mismatch_table(found).head(_BEST)
         shown = [n for n in frame if n in _OF_CAUSES or n.startswith(("usual_", "leaves_"))]
         fill(self.causes, frame[shown], "Likeliest causes")
-        return mismatch_words(found)
+        named = None if fitted.odd is None else is_to_mend(fitted.calibration, fitted.odd)
+        return mismatch_words(found, named=named)
 
     def ask_next(self) -> None:
         """Work out what to measure next."""
@@ -181,7 +183,7 @@ def _odd(fitted):
         for suspect in fitted.odd
         for line in (
             _sentence(suspect_words(fitted.calibration, suspect)),
-            *(f"Or else {or_else_words(fitted.calibration, o)}." for o in suspect.or_else),
+            *(f"Or else {or_else_words(fitted.calibration, o)}." for o in others(suspect)),
         )
     ]
 

@@ -10,6 +10,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from flutelab.files.mismatch_words import mismatch_words
+from flutelab.files.to_mend import is_to_mend
 from flutelab.files.told import told_words
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.identifiability import what_data_tell
@@ -80,7 +81,8 @@ def picture_words(fitted: Fitted) -> str:
         values = (f"{n} {getattr(part.corrections, n):.3f} {META[n]['unit']}" for n in result.free)
         return f"Reported corrections, each with what was assumed of it: {', '.join(values)}."
     if fitted.picture == "causes":
-        return " ".join(mismatch_words(why_not_matching(part.measurements)))
+        named = None if fitted.odd is None else is_to_mend(result, fitted.odd)
+        return " ".join(mismatch_words(why_not_matching(part.measurements), named=named))
     return " ".join(told_words(what_data_tell(result)))
 
 
