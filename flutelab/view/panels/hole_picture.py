@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from textwrap import wrap
+
 import numpy as np
 
 from flutelab.files.hole_lesson import HoleNote
@@ -12,6 +14,8 @@ from flutelab.view.panels.live import Live
 from flutelab.view.style import BLUE, DARK, GREY, PALE, VERMILION
 
 _HIDDEN_TOP = 1200.0  # cents: whatever the pipe
+_LINE = 20  # letters: what is hidden is said in lines that the axes hold
+_NEAR = 0.25  # of the pipe: places at which labels in their middle would touch
 _ROOM = 1.4  # over the highest line: what names the lines stands there
 
 
@@ -54,7 +58,8 @@ def _begin_curve(ax, note, widest, top):
     ax.set_title("Note against size", loc="left", fontsize=12.0)
     ax.grid(color=PALE, linewidth=0.8)
     if note is None:
-        ax.text(0.5, 0.5, HIDDEN, ha="center", transform=ax.transAxes, fontsize=11.0)
+        words = {"ha": "center", "transform": ax.transAxes, "fontsize": 11.0}
+        ax.text(0.5, 0.45, "\n".join(wrap(HIDDEN, _LINE)), backgroundcolor="white", **words)
     (low,) = ax.plot([], [], color=GREY, linewidth=1.5, linestyle=":")
     (high,) = ax.plot([], [], color=GREY, linewidth=1.5, linestyle=":")
     none = ax.text(widest - 0.3, -top / 40, "", color=DARK, fontsize=10.5, ha="right", va="top")
@@ -69,7 +74,7 @@ def _begin_curve(ax, note, widest, top):
 
 def _begin_wave(ax, length):
     ax.axhline(0, color=PALE, linewidth=1.0)
-    ax.set_xlim(-0.17 * length, 1.08 * length)
+    ax.set_xlim(-0.2 * length, 1.2 * length)
     ax.set_ylim(-1.75, 1.8)
     ax.set_yticks([-1, 0, 1])
     ax.set_xlabel("place from the edge [mm]")
@@ -121,9 +126,18 @@ def _wave(pressure, flow, openings, shares, wave):
     places, share = millimetres(wave.place), wave.flow_share[0]
     largest = np.argsort(-share)[: len(shares)]
     openings.set_data(places[largest], np.full(len(largest), 1.12))
-    for text, number in zip(shares, largest, strict=False):
+    labels = sorted(largest, key=lambda number: places[number])
+    for text, number, side in zip(shares, labels, _sides(places[labels]), strict=False):
         text.set_position((places[number], 1.28))
+        text.set_horizontalalignment(side)
         text.set_text(f"{wave.opening[number]}\n{100 * share[number]:.0f} %")
+
+
+def _sides(places):
+    """How labels in a row stand at their places: neighbours that are near lean away."""
+    near = np.diff(places) < _NEAR * places[-1]
+    before, after = [False, *near], [*near, False]
+    return ["right" if b else "left" if a else "center" for a, b in zip(before, after, strict=True)]
 
 
 def hole_picture_words(note: HoleNote | None) -> str:
