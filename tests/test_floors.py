@@ -110,6 +110,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "toml_section",
             "stated_errors",
             "flute_text",
+            "flute_call",
             "flute_file",
             "form",
             "measured",

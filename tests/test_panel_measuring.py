@@ -183,6 +183,42 @@ def test_reset_is_as_at_first_in_every_unit(wooden):
     assert measuring_form().flute is None
 
 
+def everything(form):
+    return {name: control.value for name, control in form.controls.items()}, form.flute
+
+
+def test_what_was_typed_comes_back_after_a_file_or_a_reset(form, wooden):
+    form.set(unit="in", wall="1/8")
+    form.boxes["foot"].value = "wide"  # what is wrong is typed too
+    typed, content = everything(form), flute_text(wooden).encode()
+    assert form.back.disabled is True
+    form.open("wood.toml", content)
+    assert form.flute == wooden
+    form.open("wood.toml", content)
+    form.again.pressed()  # nothing was typed since: what was typed first is still kept
+    assert everything(form)[0]["foot"] == ""
+    form.back.pressed()
+    assert everything(form) == typed
+    assert "'wide'" in form.boxes["foot"].fault
+    form.again.pressed()
+    form.again.pressed()
+    form.back.pressed()
+    assert everything(form) == typed
+
+
+def test_a_file_that_was_typed_into_comes_back_with_what_it_keeps(form, wooden):
+    form.open("wood.toml", flute_text(wooden).encode())
+    form.boxes["diameter 6"].value = "6.3"
+    changed = form.flute
+    form.again.pressed()
+    assert form.flute is None
+    form.back.pressed()
+    assert form.flute == changed
+    assert form.flute.holes[5].inner_diameter == wooden.holes[5].inner_diameter
+    form.open("bad.toml", b"?")  # a file at fault takes nothing away
+    assert form.flute == changed
+
+
 def test_those_who_watch_are_told(form):
     told = []
     form.watch(told.append)

@@ -69,6 +69,21 @@ def typed(form: Form, key: str) -> str:
     return form.texts.get(key, "").strip()
 
 
+def says_the_same(one: Form, other: Form) -> bool:
+    """Return whether two forms are filled in alike; a blank box is as good as none.
+
+    Examples
+    --------
+    >>> says_the_same(Form(texts={"bore": "16", "wall": ""}), Form(texts={"bore": "16 "}))
+    True
+    """
+    filled = (
+        replace(form, texts={key: typed(form, key) for key in form.texts if typed(form, key)})
+        for form in (one, other)
+    )
+    return next(filled) == next(filled)
+
+
 def plain_length(size: float, unit: str = "mm") -> str:
     """Return a length as a bare number in a unit, to 1e-6 mm or 1e-8 in.
 

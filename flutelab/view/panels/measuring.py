@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import MISSING, dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import ipywidgets
@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from flutelab.drills import DRILL_KINDS, nearest_drill
+from flutelab.files.flute_call import flute_call
 from flutelab.files.flute_file import read_flute
 from flutelab.files.flute_text import flute_text
 from flutelab.files.form import (
@@ -21,6 +22,7 @@ from flutelab.files.form import (
     filled_form,
     hole_of,
     in_other_unit,
+    says_the_same,
     turned,
 )
 from flutelab.files.measured import Measured, left_out, measured
@@ -34,7 +36,7 @@ from flutelab.view.drawing.sketch import HoleSketch, Sketch
 from flutelab.view.drawing.svg import svg
 from flutelab.view.panels.frame import Panel, View
 from flutelab.view.panels.given import Given, heading
-from flutelab.view.panels.kit import Box, Choice, Number, Save, Words
+from flutelab.view.panels.kit import Box, Choice, Number, Press, Save, Words
 from flutelab.view.paper.sheets import measuring_sheet, note_sheet
 
 _DRILLS = {"mm": DRILL_KINDS, "in": ("fraction", "number", "letter")}
@@ -99,7 +101,8 @@ class MeasuringForm(Panel):
 
     def __init__(self, flute: Flute | None = None) -> None:
         self._first = filled_form(flute) if flute else Form(texts={}, holes=6)
-        self._now = self._first
+        self._now = self._filled = self._first
+        self._before: Form | None = None
         self._watchers: list[Callable[[Flute | None], None]] = []
         self.boxes = {key: Box() for key in box_keys(MOST_HOLES)}
         for key, box in self.boxes.items():
@@ -113,7 +116,7 @@ class MeasuringForm(Panel):
             sentence=lambda seen: _sentence(seen.form, seen.result),
             views=[View(draw=lambda s: svg(s.drawing), words=lambda s: s.drawing.description)],
             table=lambda seen: lengths_table(seen.form, seen.result),
-            call=lambda **_: _call(self.flute),
+            call=lambda **_: flute_call(self.flute),
             then=self._tell,
         )
         self.given.observe(lambda change: self._open_given(change["new"]), "value")
@@ -139,11 +142,13 @@ class MeasuringForm(Panel):
         holes = _grid(*(box for key, box in self.boxes.items() if " " in key))
         holes.layout.grid_template_columns = "1fr 1fr"  # a hole's place beside its diameter
         self.save = Save(label="Save the flute file (TOML)", make=self._file, failed=self._fail)
-        saving = ipywidgets.HBox([self.save, self.again])
-        saving.add_class("flutelab-row")
-        parts = [heading(self.title), self.given, switches, *self.pictures, self.sentence]
+        self.back = Press(
+            label="Bring back what was typed before", do=self.bring_back, disabled=True
+        )
+        filling = _row(self.back, self.again)  # beside the files: what fills the form anew
+        parts = [heading(self.title), self.given, filling, switches, *self.pictures, self.sentence]
         parts += [Words(text=_HINT), plain, holes, Words(text=CAUTIONS["drill"]), self.fault]
-        parts += [self.notes, self.kept, saving, self.trouble, self.table, self.call]
+        parts += [self.notes, self.kept, _row(self.save), self.trouble, self.table, self.call]
         box = ipywidgets.VBox([*parts, *self._printing(), Words(text=CAUTIONS["local"])])
         box.add_class("flutelab-panel")
         return box
@@ -155,9 +160,7 @@ class MeasuringForm(Panel):
             Save(label=f"Print a blank {what} sheet (PDF)", make=make, failed=self._fail)
             for what, make in (("measuring", self._measuring_sheet), ("note", self._note_sheet))
         )
-        row = ipywidgets.HBox([self.paper, *self.sheets])
-        row.add_class("flutelab-row")
-        return row, Words(text=CAUTIONS["breath"])
+        return _row(self.paper, *self.sheets), Words(text=CAUTIONS["breath"])
 
     def _measuring_sheet(self) -> tuple[str, bytes]:
         form = self._now
@@ -196,7 +199,21 @@ class MeasuringForm(Panel):
         except ValueError as error:
             self.trouble.text = str(error)
             return
-        self.show(filled_form(flute))
+        self._fill(filled_form(flute))
+
+    def _fill(self, form: Form) -> None:
+        """Fill the form from elsewhere; what was typed since it was last filled is kept."""
+        now = self._form(self.values())
+        if self._filled is None or not says_the_same(now, self._filled):
+            self._before, self.back.disabled = now, False
+        self._filled = form
+        self.show(form)
+
+    def bring_back(self) -> None:
+        """Fill the form as it was before a file was opened, or before it was reset."""
+        if self._before is not None:
+            self._fill(self._before)
+            self._filled = None  # typed by hand, so kept once more when a file is opened
 
     def show(self, form: Form) -> None:
         """Fill the form anew."""
@@ -206,11 +223,11 @@ class MeasuringForm(Panel):
         self.set(**blank | dict(form.texts) | switches)
 
     def reset(self) -> None:
-        """All as at first."""
+        """All as at first; what was typed can be brought back."""
         for control in self.controls.values():
             if hasattr(control, "fault"):
                 control.fault = ""
-        self.show(self._first)
+        self._fill(self._first)
 
     def refresh(self) -> None:
         """Read the form anew, and tell at each box what was understood."""
@@ -316,6 +333,12 @@ def _grid(*parts: ipywidgets.Widget) -> ipywidgets.VBox:
     return grid
 
 
+def _row(*parts: ipywidgets.Widget) -> ipywidgets.HBox:
+    row = ipywidgets.HBox(parts)
+    row.add_class("flutelab-row")
+    return row
+
+
 def _whole(text: str) -> float:
     number = parse_number(text)
     if number != round(number):
@@ -367,34 +390,3 @@ def _kept_words(form: Form, result: Measured) -> str:
     said = [f"Opened: {form.opened.source}."] if form.opened and form.opened.source else []
     said += [f"Kept from it, though the form does not show it: {kept}."] * bool(kept)
     return " ".join([*said, *filter(None, [left_out(form)])])
-
-
-def _call(flute: Flute | None) -> str:
-    """Return the library lines that make the flute."""
-    if flute is None:
-        return "# not complete yet"
-    imports = "from flutelab import Bore, End, Flute, Hole, Window"
-    more = "from flutelab.model.flute import Target, Uncertainty"
-    written = _written(flute)
-    needed = [imports, *([more] if "Target(" in written or "Uncertainty(" in written else [])]
-    return "\n".join([*needed, "", f"flute = {written}"])
-
-
-def _written(record: object) -> str:
-    """Return a record as Python, without what stands at its default."""
-    if isinstance(record, tuple):
-        inner = ", ".join(map(_written, record))
-        return f"({inner},)" if len(record) == 1 else f"({inner})"
-    if not is_dataclass(record):
-        return repr(record)
-    values = {f.name: getattr(record, f.name) for f in fields(record) if not _is_default(f, record)}
-    inner = ", ".join(f"{name}={_written(value)}" for name, value in values.items())
-    return f"{type(record).__name__}({inner})"
-
-
-def _is_default(field, record) -> bool:
-    value = getattr(record, field.name)
-    if field.name in ("source", "fingerprint"):
-        return True
-    made = field.default_factory() if field.default_factory is not MISSING else field.default
-    return value == made
