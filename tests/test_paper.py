@@ -22,6 +22,7 @@ from flutelab.view.paper.page import (
     one_side,
     paragraph,
     set_pages,
+    sides,
     table,
 )
 from flutelab.view.paper.pdf import pdf
@@ -218,3 +219,17 @@ def test_a_missing_library_is_named_with_its_mend(monkeypatch):
     monkeypatch.setitem(sys.modules, "reportlab.pdfbase", None)
     with pytest.raises(fl.DataError, match=r"reportlab.*not installed.*pip install"):
         measuring_sheet()
+
+
+def test_titled_blocks_are_a_side_each_and_too_many_are_refused():
+    words = paragraph("words", 100.0)
+    pages = sides([("one", [words]), ("two", [words, words])], "letter")
+    for number, (page, title) in enumerate(zip(pages, ("one", "two"), strict=True), 1):
+        said = [text.text for text in texts(page)]
+        assert said.count("words") == number
+        assert title in said
+        assert f"page {number} of 2" in said
+        local = next(t for t in texts(page) if t.text[:20] == CAUTIONS["local"][:20])
+        assert local.at[1] < next(t for t in texts(page) if t.text == "words").at[1]
+    with pytest.raises(ValueError, match="three: .* do not fit on one side of a4"):
+        sides([("three", [words] * 60)], "a4")

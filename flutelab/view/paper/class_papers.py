@@ -30,11 +30,10 @@ from flutelab.view.paper.page import (
     fields,
     heading,
     listed,
-    one_side,
     paragraph,
     picture,
     room,
-    set_pages,
+    sides,
     table,
     writing_lines,
 )
@@ -91,12 +90,8 @@ def teacher_pages(found: Expected, paper: str = "a4") -> tuple[Page, ...]:
 def _sides(
     found: Expected, paper: str, blocks: Callable[..., list[Block]], suffix: str
 ) -> tuple[Page, ...]:
-    pages: list[Page] = []
-    for number, lesson in enumerate(LESSONS, 1):
-        made = one_side(blocks(lesson, found, paper))
-        where = {"paper": paper, "caution_first": True, "numbers": (number, len(LESSONS))}
-        pages += set_pages(made, title=f"{lesson.name}{suffix}", **where)
-    return tuple(pages)
+    titled = [(f"{lesson.name}{suffix}", blocks(lesson, found, paper)) for lesson in LESSONS]
+    return sides(titled, paper)
 
 
 def _filled(words: str, found: Expected) -> str:

@@ -128,6 +128,15 @@ def set_pages(
     )
 
 
+def sides(titled: Sequence[tuple[str, Sequence[Block]]], paper: str) -> tuple[Page, ...]:
+    """Return one side for each title and its blocks, the caution first on each."""
+    pages: list[Page] = []
+    for number, (title, blocks) in enumerate(titled, 1):
+        where = {"paper": paper, "caution_first": True, "numbers": (number, len(titled))}
+        pages += set_pages(one_side(blocks), title=title, **where)
+    return tuple(pages)
+
+
 def first_top(paper: str, caution_first: bool) -> float:
     """Return where the first block stands [mm from the top]."""
     lines = len(_local_rules(paper)) if caution_first else 0

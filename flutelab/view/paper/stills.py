@@ -30,11 +30,10 @@ from flutelab.view.paper.page import (
     column_width,
     heading,
     listed,
-    one_side,
     paragraph,
     picture,
     room,
-    set_pages,
+    sides,
     table,
     writing_lines,
 )
@@ -81,12 +80,12 @@ def six_still_pages(demo: Path, paper: str = "a4") -> bytes:
 
 def still_pages(found: Stills, paper: str = "a4") -> tuple[Page, ...]:
     """Return the six pages, one side each; the first holds no answer."""
-    pages: list[Page] = []
-    for number, (title, make) in enumerate(_PAGES, 1):
-        blocks = one_side([*make(found, column_width(paper), room(paper, caution_first=True))])
-        where = {"paper": paper, "caution_first": True, "numbers": (number, len(_PAGES))}
-        pages += set_pages(blocks, title=f"{number}. {title}", **where)
-    return tuple(pages)
+    width, height = column_width(paper), room(paper, caution_first=True)
+    titled = [
+        (f"{number}. {title}", [*make(found, width, height)])
+        for number, (title, make) in enumerate(_PAGES, 1)
+    ]
+    return sides(titled, paper)
 
 
 def _say(text: str, width: float, *, bold: bool = False) -> Block:
