@@ -190,7 +190,7 @@ def test_a_misspelt_column_is_told_with_the_one_that_is_meant(refused, two_holes
     ("name", "problem", "mend"),
     [
         ("absent", "there is no such file", "Check the name, its ending and the folder"),
-        ("no folder/absent", "there is no folder", "Make the folder, or check its name"),
+        ("no folder/absent", "there is no folder", "Check its name"),
         (".", "this is a folder", "Give the name of a file in it"),
         ("nul\0", "this cannot be a file's name", "Use plain letters and digits"),
         ("file/in it", "the system says", "Check the disk, the name and the folder"),

@@ -105,6 +105,21 @@ def test_reading_what_is_not_there(tmp_path, name, problem):
         safely.read_text(tmp_path / name)
 
 
+def test_a_folder_that_is_not_there_is_told_of_with_the_place_looked_in(tmp_path, monkeypatch):
+    (tmp_path / "notebooks").mkdir()
+    monkeypatch.chdir(tmp_path / "notebooks")
+    with pytest.raises(DataError) as read:
+        safely.read_text("data-demo/none.toml")
+    (fault,) = read.value.faults
+    assert fault.problem == f"there is no folder 'data-demo' in {str(tmp_path / 'notebooks')!r}"
+    assert "a path starts there, so one beside it is '../data-demo/...'" in fault.mend
+    assert "Make the folder" not in fault.mend
+    with pytest.raises(DataError, match="Make the folder"):
+        safely.write_text("data-demo/none.toml", "x")
+    with pytest.raises(DataError, match=r"no folder '[^']*nowhere'\. Check its name\."):
+        safely.read_text(tmp_path / "nowhere" / "none.toml")
+
+
 @pytest.mark.parametrize(("name", "problem"), [("no/a.txt", "no folder"), ("a\0b", "file's name")])
 def test_writing_where_nothing_can_be(tmp_path, name, problem):
     with pytest.raises(DataError, match=problem):

@@ -28,7 +28,7 @@ def read_bytes(path: str | Path) -> bytes:
             raise IsADirectoryError
         return Path(path).read_bytes()
     except (OSError, ValueError) as error:
-        raise _system_error(path, error) from None
+        raise _system_error(path, error, reading=True) from None
 
 
 def read_text(path: str | Path) -> str:
@@ -142,11 +142,22 @@ def _fault(path: str | Path, problem: str, mend: str) -> Fault:
     return Fault(place=str(path), problem=problem, mend=mend)
 
 
-def _system_error(path: str | Path, error: OSError | ValueError) -> DataError:
+def _no_folder(folder: Path, reading: bool) -> tuple[str, str]:
+    """Say where a folder was looked for, and the mend: nobody makes one to read from it."""
+    mend = "Check its name" if reading else "Make the folder, or check its name"
+    if folder.is_absolute():
+        return f"there is no folder {str(folder)!r}", mend
+    mend += f"; a path starts there, so one beside it is '../{folder.as_posix()}/...'"
+    return f"there is no folder {str(folder)!r} in {str(Path.cwd())!r}", mend
+
+
+def _system_error(
+    path: str | Path, error: OSError | ValueError, *, reading: bool = False
+) -> DataError:
     """Say what the file system refused, and the mend."""
     folder = Path(path).parent
     if isinstance(error, FileNotFoundError) and "\0" not in str(path) and not folder.is_dir():
-        reason = f"there is no folder {str(folder)!r}", "Make the folder, or check its name"
+        reason = _no_folder(folder, reading)
     elif isinstance(error, FileNotFoundError):
         reason = "there is no such file", "Check the name, its ending and the folder"
     elif isinstance(error, IsADirectoryError):
