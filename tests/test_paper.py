@@ -231,5 +231,5 @@ def test_titled_blocks_are_a_side_each_and_too_many_are_refused():
         assert f"page {number} of 2" in said
         local = next(t for t in texts(page) if t.text[:20] == CAUTIONS["local"][:20])
         assert local.at[1] < next(t for t in texts(page) if t.text == "words").at[1]
-    with pytest.raises(ValueError, match="three: .* do not fit on one side of a4"):
+    with pytest.raises(ValueError, match=r"three: .* do not fit on one side of a4"):
         sides([("three", [words] * 60)], "a4")
