@@ -1,5 +1,6 @@
 """The measuring form below its boxes: texts to a flute, nothing lost, every fault at its box."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 from random import Random
@@ -10,7 +11,7 @@ from flutelab import read_flute
 from flutelab.files.flute_text import flute_text
 from flutelab.files.form import Form, box_keys, filled_form, in_other_unit, plain_length, turned
 from flutelab.files.measured import left_out, measured, understood
-from flutelab.files.typed import read_as
+from flutelab.files.typed import read_as, read_flute_text
 from flutelab.model.flute import Target
 
 DEMO = Path(__file__).resolve().parent.parent / "data-demo"
@@ -182,6 +183,31 @@ def test_a_length_is_understood_in_both_units(size, drilled, words):
 def test_a_plain_length_has_no_rounding_noise():
     assert plain_length(0.1 + 0.2 - 0.2999, "mm") == "0.1"
     assert plain_length(0.0) == "0"
+
+
+# Exact by definition: 1 in = 25.4 mm (NIST SP 811, 2008, appendix B.8).
+@pytest.mark.parametrize(
+    ("millimetres", "text"),
+    [(154, "154 mm"), (-154, "-154 mm"), (285.75, "11.25"), (6.746875, "17/64"), (-1e-9, "0"),
+     (204.7875, "8.0625"), (6.7564, "0.266"), (20.4, "20.4 mm"), (332.937485, "13.107775")],
+)  # fmt: skip
+def test_a_length_in_inches_is_as_a_person_would_write_it(millimetres, text):
+    assert plain_length(millimetres / 1000, "in") == text
+
+
+def test_counting_from_the_foot_in_inches_keeps_every_length_and_the_file_reads_well():
+    sizes = {"foot": "358", "bore": "15.2", "wall": "2.6"}
+    form = in_other_unit(form_of(**sizes), "in")
+    other = turned(form, True)
+    assert (other.texts["place 1"], other.texts["place 2"]) == ("238 mm", "208 mm")
+    flute = measured(other).flute
+    assert flute == measured(form).flute
+    assert turned(other, False).texts == form.texts | {"place 1": "120 mm", "place 2": "150 mm"}
+    text = flute_text(flute)
+    assert 'from_edge = "358 mm"' in text
+    assert 'outer_diameter = "20.4 mm"' in text
+    assert max(len(figure) for figure in re.findall(r"\.(\d+)", text)) <= 6
+    assert read_flute_text(text, "x.toml").holes == flute.holes
 
 
 def test_whatever_is_typed_is_told_of_or_can_be_saved_and_read_again():

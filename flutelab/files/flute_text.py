@@ -15,6 +15,8 @@ from flutelab.files.safely import write_text
 from flutelab.model.flute import Bore, End, Flute, Hole, Uncertainty, Window, bore_diameter
 from flutelab.units import INCH, from_degrees, parse_length, to_degrees
 
+# Decimals that a person would write: in the file's unit (1/64 in has 6), else in the other one
+_OWN_DECIMALS, _OTHER_DECIMALS = 6, 4
 FOOT_KINDS = ("open", "flanged", "stopped")
 
 
@@ -143,7 +145,23 @@ def _quoted(text: str) -> str:
 
 
 def _in_unit(size: float, unit: str) -> str:
-    """Return the shortest decimal in a unit that reads back as exactly this length [m]."""
+    """Return the shortest text that reads back as exactly this length [m].
+
+    A decimal in the file's unit; where that runs on and one in the other unit does not, as of
+    20.4 mm in a file in inches, that one with its unit.
+    """
+    own, other = _decimal(size, unit), "in" if unit == "mm" else "mm"
+    if _decimals(own) <= _OWN_DECIMALS:
+        return own
+    short = _decimal(size, other)
+    return _quoted(f"{short} {other}") if _decimals(short) <= _OTHER_DECIMALS else own
+
+
+def _decimals(figure: str) -> int:
+    return len(figure.partition(".")[2])
+
+
+def _decimal(size: float, unit: str) -> str:
     if unit not in ("mm", "in"):
         msg = f"length {size!r} in unit {unit!r} cannot be written; use 'mm' or 'in'"
         raise ValueError(msg)

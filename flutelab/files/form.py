@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from flutelab.model.flute import Bore, End, Flute, Hole, Window, bore_diameter
-from flutelab.units import inches, millimetres, parse_length
+from flutelab.units import from_inch, inches, millimetres, parse_length, show_length
 
 WINDOW_KEYS = ("window_along", "window_across", "plug_to_window")
 MOST_HOLES = 10  # for which a form, or a blank sheet, has room
@@ -85,15 +85,32 @@ def says_the_same(one: Form, other: Form) -> bool:
 
 
 def plain_length(size: float, unit: str = "mm") -> str:
-    """Return a length as a bare number in a unit, to 1e-6 mm or 1e-8 in.
+    """Return a length as a person would write it, exact to 1e-9 m.
+
+    In inches it is the first that is exact of a bare number of at most 4 decimals, a fraction
+    in 64ths, and millimetres of at most 3 decimals with their unit. What is none of these, and
+    all in millimetres, is a bare number to 1e-6 mm or 1e-8 in.
 
     Examples
     --------
     >>> plain_length(0.2999999999999, "mm"), plain_length(0.28575, "in")
     ('300', '11.25')
+    >>> plain_length(0.006746875, "in"), plain_length(0.204, "in")
+    ('17/64', '204 mm')
     """
-    text = f"{millimetres(size):.6f}" if unit == "mm" else f"{inches(size):.8f}"
-    text = text.rstrip("0").rstrip(".")
+    if unit == "mm":
+        return _decimals(millimetres(size), 6)
+    if size <= -SAME:
+        return f"-{plain_length(-size, unit)}"
+    fraction = show_length(from_inch(round(inches(size) * 64) / 64), "in").removesuffix(" in")
+    for text in (_decimals(inches(size), 4), fraction, f"{_decimals(millimetres(size), 3)} mm"):
+        if abs(parse_length(text, "in") - size) < SAME:
+            return text
+    return _decimals(inches(size), 8)
+
+
+def _decimals(number: float, most: int) -> str:
+    text = f"{number:.{most}f}".rstrip("0").rstrip(".")
     return "0" if text == "-0" else text
 
 

@@ -20,7 +20,6 @@ from flutelab.files.form import (
     hole_of,
     is_tapered,
     own_size,
-    plain_length,
     rim_wall,
     typed,
     window_field,
@@ -37,7 +36,7 @@ from flutelab.model.flute import (
     bore_diameter,
     geometry_faults,
 )
-from flutelab.units import from_inch, inches, millimetres, parse_length, show_length
+from flutelab.units import from_inch, inches, millimetres, show_length
 
 _HOLE = re.compile(r"hole (\d+)(?: \(.*\))?, (\w+)")
 _HOLE_KEYS = {"position": "place", "diameter": "diameter"}
@@ -45,6 +44,7 @@ _OTHER_KEYS = {f"window, {window_field(key)}": key for key in WINDOW_KEYS}
 _OTHER_KEYS["foot, position"] = "foot"
 # Stand in for what is not known yet, so that a hole's place is checked all the same.
 _UNREAD_DIAMETER, _UNREAD_WALL = 0.001, 0.002
+_PLACES = 9  # of a sum in metres: what floats leave beyond them nobody has measured
 _FILE_KEYS = {
     "bore": ("bore", "diameter"),
     "wall": ("bore", "wall"),
@@ -244,7 +244,7 @@ def _end(
         return End(position=position, kind=kind, outer_diameter=old.outer_diameter)
     if kind != "open" or bore is None or wall is None:
         return End(position=position, kind=kind)
-    outer = bore_diameter(bore, position) + 2 * wall
+    outer = round(bore_diameter(bore, position) + 2 * wall, _PLACES)
     if isinstance(old, End) and old.outer_diameter and abs(old.outer_diameter - outer) < SAME:
         outer = old.outer_diameter
     return End(position=position, kind=kind, outer_diameter=outer)
@@ -302,7 +302,7 @@ def _place(form: Form, number: int, known: Mapping[str, float | None]) -> float 
         return None
     if form.from_foot:
         # what is taken from one another in floats is no round number any more
-        place = parse_length(plain_length(known["foot"] - place, form.unit), form.unit)
+        place = round(known["foot"] - place, _PLACES)
     return place
 
 
