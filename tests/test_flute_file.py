@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from made_notes import DEMO
 
 from flutelab.errors import DataError
 from flutelab.files.flute_file import read_flute
@@ -249,7 +250,7 @@ def test_all_faults_of_a_shape_are_told_at_once(read):
         ("from_edge = 196\ndiameter = 6.5", 'from_edge = 96\ndiameter = "#99"'),
         ("inner_diameter = 7.8", "inner_diameter = 'x'"),
         ("outer_rounding = 0.5", "outer_rounding = 'y'"),
-        ("from_edge = 240", "from_edge = 90"),
+        ("from_edge = 240", "from_edge = 96"),
     ):
         assert text.count(old) == 1
         text = text.replace(old, new)
@@ -838,3 +839,42 @@ def test_records_name_field_value_and_mend(make, message):
     with pytest.raises(RecordError) as error:
         make()
     assert message in str(error.value)
+
+
+@pytest.mark.parametrize(
+    ("name", "unit", "other"),
+    [("three-quarter-five", "mm", "in"), ("half-inch-six", "in", "mm")],
+)
+def test_a_whole_file_in_the_other_unit_is_one_fault(read, name, unit, other):
+    text = (DEMO / f"{name}.toml").read_text()
+    with pytest.raises(DataError) as caught:
+        read(text.replace(f'unit = "{unit}"', f'unit = "{other}"'))
+    (fault,) = caught.value.faults
+    assert (fault.place, fault.typed) == ("unit", other)
+    assert f'Write unit = "{unit}"' in fault.mend
+
+
+def test_a_file_that_no_one_unit_mends_keeps_its_faults(read):
+    text = (DEMO / "three-quarter-five.toml").read_text()
+    with pytest.raises(DataError) as caught:
+        read(text.replace("wall = 3.0", "wall = 0.118").replace("358", "14.1"))
+    assert "bore, wall" in [fault.place for fault in caught.value.faults]
+    assert "unit" not in [fault.place for fault in caught.value.faults]
+
+
+def test_holes_listed_from_the_foot_are_one_fault(read):
+    head, *holes = (DEMO / "three-quarter-five.toml").read_text().split("[[hole]]")
+    holes[-1], _, rest = holes[-1].partition("[[target]]")
+    turned = "[[hole]]".join([head, *(hole + "\n" for hole in holes[::-1])])
+    tail = f"[[target]]{rest}"
+    with pytest.raises(DataError) as caught:
+        read(turned + tail)
+    (fault,) = caught.value.faults
+    assert fault.place == "holes"
+    assert "wrong order, written from the foot" in fault.problem
+    # another fault is still told, at the hole as it is counted in the file
+    with pytest.raises(DataError) as caught:
+        read(turned.replace("from_edge = 264", "from_edge = 357") + tail)
+    assert [fault.place for fault in caught.value.faults] == [
+        "holes", "hole 1 (nearest the window), from_edge",
+    ]  # fmt: skip

@@ -962,3 +962,21 @@ def test_any_cell_under_a_good_header(cells):
         row = [*good[:index], cell.replace('"', '""'), *good[index + 1 :]]
         quoted = ";".join(f'"{cell}"' for cell in row)
         read_quietly(f"{';'.join(head)}\n{quoted}\n".encode(), FLUTE)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "right"),
+    [("bore_temprature_c", "bore_temperature_c"), ("fingerings", "fingering"), ("nota", "note")],
+)
+def test_a_misspelt_column_is_not_missed_as_well(read, wrong, right):
+    names = ["fingering", "note", "cents", "bore_temperature_c"]
+    header = ",".join(wrong if name == right else name for name in names)
+    (fault,) = faults_of(read, f"{header}\nxx,A4,0,25\n")
+    assert fault.typed == wrong
+    assert f"The nearest name is {right}" in fault.mend
+
+
+def test_a_column_that_is_like_none_is_told_beside_what_is_missing(read):
+    faults = faults_of(read, "feeling,note,cents,bore_temperature_c\nfine,A4,0,25\n")
+    assert [fault.typed for fault in faults] == ["feeling", None]
+    assert "the column fingering is missing" in faults[1].problem

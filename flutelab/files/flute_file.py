@@ -6,11 +6,12 @@ Every fault of a file is told at once, with its place, the value as typed and th
 from __future__ import annotations
 
 from hashlib import sha256
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 
-from flutelab.errors import DataError
+from flutelab.errors import DataError, Fault
 from flutelab.files.flute_text import FOOT_KINDS
 from flutelab.files.safely import read_bytes, read_text
 from flutelab.files.stated_errors import SPREADS, read_uncertainty
@@ -56,6 +57,8 @@ _MEASURE_PLACE = "Measure the hole's centre: from_edge, or from_foot in every ho
 # Stand in for what is at fault, so that the rest of the file is still checked.
 _UNREAD_WALL = 0.002
 _UNREAD_DIAMETER = 0.001
+_OTHER_UNIT = {"mm": "in", "in": "mm"}
+_FEW_HOLES = 2  # in whose order one fault tells all
 
 
 def read_flute(path: str | Path) -> Flute:
@@ -83,24 +86,38 @@ def read_flute(path: str | Path) -> Flute:
         every fault found.
     """
     source = str(path)
+    table = parse_toml(read_text(path), source)
+    fields, faults = _read(table, Path(path).stem)
+    other = _OTHER_UNIT.get(str(table.get("unit")))
+    if len(faults) > 1 and other and not _read({**table, "unit": other}, "")[1]:
+        faults = [_other_unit(table["unit"], other, len(faults))]
+    if faults:
+        raise DataError(source, faults)
+    return Flute(source=source, fingerprint=sha256(read_bytes(path)).hexdigest(), **fields)
+
+
+def _read(table: dict, stem: str) -> tuple[dict, list[Fault]]:
+    """Return the fields of a Flute, and every fault."""
     report = Report()
-    text = read_text(path)
-    top = Section(parse_toml(text, source), "", "", _KEYS, report)
+    top = Section(table, "", "", _KEYS, report)
     report.unit = top.choice("unit", ("mm", "in"), None)
     parts = _read_parts(top)
-    name = top.text("name", Path(path).stem)
+    name = top.text("name", stem)
     if report.bare and "unit" not in top:
         found = ", ".join(report.bare[:3]) + (", ..." if len(report.bare) > 3 else "")
         mend = 'Write unit = "mm" or unit = "in" at the top, or a unit with each value'
         top.missing("unit", mend, f"it is missing, but bare numbers appear ({found})")
-    if report.faults:
-        raise DataError(source, report.faults)
-    return Flute(
-        name=name,
-        unit=report.unit or "mm",
-        source=source,
-        fingerprint=sha256(read_bytes(path)).hexdigest(),
-        **parts,
+    return {"name": name, "unit": report.unit or "mm", **parts}, report.faults
+
+
+def _other_unit(unit: str, other: str, faults: int) -> Fault:
+    """The one fault of a file whose numbers are all likely in the other unit only."""
+    words = {"mm": "millimetres", "in": "inches"}
+    return Fault(
+        place="unit",
+        typed=unit,
+        problem=f"in {words[unit]} the sizes give {faults} faults, in {words[other]} none",
+        mend=f'Write unit = "{other}", if the numbers are {words[other]}',
     )
 
 
@@ -113,7 +130,9 @@ def _read_parts(top: Section) -> dict:
     sections = top.each("hole")
     _check_one_end(sections)
     holes = tuple(_read_hole(section, foot, wall) for section in sections)
-    places = {section.place: section for section in (head_section, foot_section, *sections)}
+    holes, order = _in_order(holes, sections)
+    places = {part.place: part for part in (head_section, foot_section)}
+    places |= {part.place: own for part, own in zip(sections, order, strict=True)}
     for fault in geometry_faults(bore, holes, head, foot):
         places[fault.place.rpartition(", ")[0]].adopt(fault)
     known = [hole for hole in holes if hole is not None and hole.diameter != _UNREAD_DIAMETER]
@@ -127,6 +146,22 @@ def _read_parts(top: Section) -> dict:
         "uncertainty": spreads,
         "targets": tuple(_read_target(section, len(holes)) for section in top.each("target")),
     }
+
+
+def _in_order(
+    holes: tuple[Hole | None, ...], sections: list[Section]
+) -> tuple[tuple[Hole | None, ...], list[Section]]:
+    """Return holes and their sections from the window; report once that all run from the foot."""
+    places = [hole.position for hole in holes if hole is not None]
+    known = len(places) == len(holes) > _FEW_HOLES
+    if not known or any(a <= b for a, b in pairwise(places)):
+        return holes, sections
+    sections[0].report.add(
+        "holes",
+        "they stand in the wrong order, written from the foot",
+        "List the hole nearest the window first, and turn the order about",
+    )
+    return holes[::-1], sections[::-1]
 
 
 def _walls(top: Section, wall: float, holes: list[Hole], head: Window | End | None) -> list[float]:

@@ -12,6 +12,7 @@ BORE = ("bore_temperature_c", "bore_temperature_f")
 ROOM = ("room_temperature_c", "room_temperature_f")
 PRESSURE = ("breath_pa", "breath_mm_water")
 TEXTS = ("session", "remark")
+LIKE = 0.7  # share of like letters from which a misspelt column is not missed too (estimate)
 A_DEGREE = "1 C is 1 to 2 cents in the room, 3 in the bore"  # by the model, see README.md
 COLUMNS = (
     *("fingering", "frequency_hz", "note", "cents", "a4_hz", "register"),
@@ -40,7 +41,9 @@ def header_faults(header: Record, holes: int) -> list[Fault]:
             faults.append(_duplicate(place, header.cells[index], names.index(name) + 1))
         elif name and name not in known:
             faults.append(_unknown(place, header.cells[index], known, holes))
-    return faults + _missing(f"header (line {header.line})", set(names), holes)
+    unknown = [name for name in names if name and name not in known]
+    meant = {near for name in unknown for near in _nearest(name, known, LIKE)}
+    return faults + _missing(f"header (line {header.line})", {*names, *meant}, holes)
 
 
 def _no_header(header: Record) -> Fault:
@@ -71,7 +74,7 @@ def _unknown(place: str, typed: str, known: list[str], holes: int) -> Fault:
             problem=f"there is no hole {hole[1]}: the flute file has {holes} holes",
             mend="Count the holes from the window; hole 1 is nearest to it",
         )
-    nearest = difflib.get_close_matches(name.replace(" ", "_"), known, 1, 0.0)[0]
+    nearest = _nearest(name, known, 0.0)[0]
     if not name.endswith(("_c", "_f")):
         nearest = re.sub("_temperature_[cf]$", "_temperature_c or _f", nearest)
     return Fault(
@@ -81,6 +84,11 @@ def _unknown(place: str, typed: str, known: list[str], holes: int) -> Fault:
         mend=f"The nearest name is {nearest}; rename the column or delete it "
         "(remark takes free words)",
     )
+
+
+def _nearest(name: str, known: list[str], like: float) -> list[str]:
+    """Return the column that a misspelt one is told to be renamed to, if it is so like it."""
+    return difflib.get_close_matches(name.lower().replace(" ", "_"), known, 1, like)
 
 
 def _missing(place: str, names: set[str], holes: int) -> list[Fault]:
