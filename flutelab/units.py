@@ -247,12 +247,37 @@ def show_length(m: float, unit: str = "mm") -> str:
         msg = f"unit {unit!r} is not known; use 'mm' or 'in'"
         raise ValueError(msg)
     size = abs(inches(m))
-    nearest = Fraction(round(size * 64), 64)
-    whole, part = divmod(nearest, 1)
-    words = " ".join(str(piece) for piece in (whole, part) if piece) or "0"
+    nearest, words = _nearest_64th(size)
     rest = round(size - float(nearest), 3)
     tail = f" {'+' if rest > 0 else '-'} {abs(rest):.3f}" if rest else ""
     return f"{'-(' if m < 0 else ''}{words}{tail}{')' if m < 0 else ''} in"
+
+
+def _nearest_64th(size: float) -> tuple[Fraction, str]:
+    nearest = Fraction(round(size * 64), 64)
+    return nearest, " ".join(str(piece) for piece in divmod(nearest, 1) if piece) or "0"
+
+
+def decimal_length(m: float, unit: str = "mm") -> str:
+    """Write a length for people as one number: mm to 0.01, inches to 0.001 (nearest 1/64).
+
+    Parameters
+    ----------
+    m : float
+        Length [m].
+    unit : {'mm', 'in'}
+
+    Examples
+    --------
+    >>> decimal_length(0.34), decimal_length(0.34, "in"), decimal_length(-0.0001, "in")
+    ('340.00 mm', '13.386 in (13 25/64)', '-0.004 in')
+    """
+    if unit != "in":
+        return show_length(m, unit)
+    size = inches(m)
+    nearest, words = _nearest_64th(abs(size))
+    sign = "-" if size < 0 else ""
+    return f"{size:.3f} in" + (f" ({sign}{words})" if nearest % 1 else "")
 
 
 def celsius(t: float) -> float:

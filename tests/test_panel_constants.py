@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -110,11 +111,14 @@ def test_inches_come_with_fractions_and_drills(panel):
     panel.controls["unit"].value = "in"
     assert panel.controls["length"].value == pytest.approx(13.5)
     assert panel.controls["length"].step == 1 / 64
-    assert panel.sentence.text.startswith("Cut to 13 1/2 in: ")
-    assert panel.corrections.rows[1][2:5] == ["2 5/32", "2 3/8 - 0.007", "0.074"]
+    assert panel.sentence.text.startswith("Cut to 13.500 in (13 1/2): ")
+    assert panel.corrections.rows[1][2:5] == ["2.157 (2 5/32)", "2.368 (2 3/8)", "0.074"]
     assert [row[3] for row in panel.holes.rows] == [
         "17/64 in", "11/32 in", "letter N", "letter N", "letter Q"
     ]  # fmt: skip
+    lengths = [panel.sentence.text, panel.cut.text, panel.both.caption, *map(str, panel.holes.rows)]
+    assert not [text for text in lengths if re.search(r"/\d+ [+-] 0", text)]
+    assert "0.594 in (19/32) shorter" in panel.cut.text
     panel.controls["unit"].value = "mm"
     assert panel.controls["length"].value == pytest.approx(342.9)
     assert panel.holes.rows[0][3] == "6.7 mm"

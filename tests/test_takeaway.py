@@ -132,7 +132,7 @@ def test_words_before_a_cut(flute):
     assert "The holes stay where they are" in shorter
     assert "a new piece of the same pipe" in cutting_words(flute, 0.40)[0]
     assert "It is 26 bores long" in cutting_words(flute, 0.53)[-1]
-    assert cutting_words(flute, 0.3326, "in")[0].startswith("1 in shorter")
+    assert cutting_words(flute, 0.3326, "in")[0].startswith("1.000 in shorter")
     plain = read_flute(DEMO / "plain-pipe-300.toml")
     assert not any("holes" in words for words in cutting_words(plain, 0.29))
     assert len(cutting_words(plain, 0.15)) == 1  # no duct flute, no usual length

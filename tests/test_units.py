@@ -214,6 +214,16 @@ def test_shown_lengths():
     assert units.show_length(0.0, "in") == "0 in"
 
 
+def test_a_length_as_one_number_looks_like_no_sum():
+    assert units.decimal_length(0.0047625, "in") == "0.188 in (3/16)"
+    assert units.decimal_length(0.0301625, "in") == "1.188 in (1 3/16)"
+    assert units.decimal_length(-0.0254, "in") == "-1.000 in"
+    assert units.decimal_length(0.0, "in") == "0.000 in"
+    assert units.decimal_length(0.0301625) == "30.16 mm"
+    with pytest.raises(ValueError, match="'cm' is not known"):
+        units.decimal_length(0.1, "cm")
+
+
 def test_angles_are_those_of_the_mathematical_library():
     for angle in (0, 12.5, 90, -180, Decimal("22.5")):
         assert units.from_degrees(angle) == pytest.approx(math.radians(angle), rel=4e-16)

@@ -28,7 +28,7 @@ from flutelab.model.equivalents import equivalents
 from flutelab.model.flute import Flute, Window, along_pipe, bore_diameter, bore_side_diameter
 from flutelab.model.notes import CENT, predict_notes
 from flutelab.model.rows import half_covered, rows
-from flutelab.units import from_mm, inches, millimetres, show_length
+from flutelab.units import decimal_length, from_mm, inches, millimetres
 
 # Whether a correction holds for another length of the same pipe, and on what condition.
 CARRIES_OVER = {
@@ -220,8 +220,8 @@ def same_pipe(flute: Flute, length: float) -> Flute:
     low, _ = lengths_to_ask(flute)
     if length < low:
         msg = (
-            f"{show_length(length, flute.unit)} is too short: the last hole needs "
-            f"{show_length(low, flute.unit)} to the foot"
+            f"{decimal_length(length, flute.unit)} is too short: the last hole needs "
+            f"{decimal_length(low, flute.unit)} to the foot"
         )
         raise ValueError(msg)
     rim = flute.foot.outer_diameter
@@ -311,7 +311,7 @@ def _foretold(flute, words, constants):
 def cutting_words(flute: Flute, length: float, unit: str = "mm") -> list[str]:
     """Return what to know before a pipe is cut to a length [m]."""
     more = length - flute.foot.position
-    size = show_length(abs(more), unit)
+    size = decimal_length(abs(more), unit)
     said = []
     if abs(more) < 0.5 * from_mm(0.1):
         said.append("This is the flute's own length.")

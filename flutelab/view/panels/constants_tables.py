@@ -9,7 +9,7 @@ import pandas as pd
 from flutelab.drills import nearest_drill
 from flutelab.files.takeaway import Known
 from flutelab.model.flute import Flute, Window
-from flutelab.units import from_inch, show_length
+from flutelab.units import decimal_length, from_inch
 
 _DRILLS = {"mm": ("metric",), "in": ("fraction", "number", "letter")}
 _LEARNED = {
@@ -45,7 +45,7 @@ class Taken:
 
 def long(taken: Taken) -> str:
     """Return the length asked for, in words."""
-    return show_length(taken.length, taken.unit)
+    return decimal_length(taken.length, taken.unit)
 
 
 def far_end(flute: Flute) -> str:
@@ -118,12 +118,12 @@ def _digits(row: dict, column: str) -> str:
 
 
 def _size(size: float, unit: str, plain: bool = False) -> str:
-    """Return a length in its unit, without naming it: mm to 0.01, inches to 1/64 and the rest."""
+    """Return a length in its unit, without naming it: mm to 0.01, inches to 0.001 (1/64)."""
     if pd.isna(size):
         return ""
     if unit == "mm" or plain:
         return f"{size:.{2 if unit == 'mm' else 3}f}"
-    return show_length(from_inch(size), unit).removesuffix(" in")
+    return decimal_length(from_inch(size), unit).replace(" in", "", 1)
 
 
 def meanings(frame: pd.DataFrame) -> pd.DataFrame:
@@ -145,9 +145,9 @@ def hole_sizes(flute: Flute, unit: str) -> pd.DataFrame:
         {
             "hole, from the window": [str(n) for n in range(1, len(flute.holes) + 1)],
             f"{far_end(flute).lower()} to centre": [
-                show_length(h.position, unit) for h in flute.holes
+                decimal_length(h.position, unit) for h in flute.holes
             ],
-            "diameter": [show_length(hole.diameter, unit) for hole in flute.holes],
+            "diameter": [decimal_length(hole.diameter, unit) for hole in flute.holes],
             "nearest drill": drills,
         }
     )
