@@ -67,6 +67,8 @@ def test_readings(text, hertz):
         (read_pipe_length, "3000000", "bare numbers are mm"),
         (read_pipe_length, "30 ells", "unit 'ells'"),
         (read_room, "70", "if it is Fahrenheit write 70F"),
+        (read_room, "437,2", r"'437,2' is no room's temperature .*: it looks like a reading in Hz"),
+        (read_room, "-20", "read it again"),
         (read_room, "warm", "'warm' is not a temperature"),
         (read_pitch, "x", "write hertz, 587.3, or note and cents, D5 -8"),
         (read_pitch, "12", "50 to 6000 Hz"),
@@ -94,10 +96,53 @@ def test_every_fault_is_told_and_the_other_rows_count():
     ]
 
 
-def test_readings_an_octave_apart_are_told():
-    told = table_faults(pipe_lesson(changed({(3, 4): "1103.6"})))
-    assert "Row 4: its readings are" in told
-    assert "another note, not scatter" in told
+def test_readings_too_far_apart_for_scatter_are_told_and_count():
+    rows = changed({(3, 4): "575"})
+    told = table_faults(pipe_lesson(rows))
+    assert told.startswith("Row 4: its readings are 68 cents apart, more than scatter: read again.")
+    assert read_class_table(rows).faults == {}
+    assert read_class_table(rows).frequency[3, 1] == 575
+
+
+@pytest.mark.parametrize(
+    ("texts", "out", "words"),
+    [
+        (("218.6", "437", "436.8"), 0, "'218.6' is an octave below the row's other readings"),
+        (("437", "A5 -12", "436.8"), 1, "'A5 -12' is an octave above the row's other readings"),
+        (("437", "436.8", "655.4"), 2, "'655.4' is 702 cents above the row's other readings"),
+    ],
+)
+def test_a_reading_far_from_the_other_two_is_left_out(texts, out, words):
+    rows = changed({(5, 3 + place): text for place, text in enumerate(texts)})
+    table = read_class_table(rows)
+    assert np.flatnonzero(np.isnan(table.frequency[5])).tolist() == [out]
+    assert list(table.faults) == [(5, 3 + out)]
+    lesson = pipe_lesson(rows)
+    told = table_faults(lesson)
+    assert told.startswith(f"Row 6, reading {out + 1}: {words}, another note; it is left out")
+    assert "\n" not in told
+    # the line is that of the two others alone
+    blank = pipe_lesson(changed({(5, 3 + out): ""}, rows))
+    assert lesson.found.line.intercept == blank.found.line.intercept
+    assert lesson.found.line.intercept_error < 0.01
+
+
+@pytest.mark.parametrize(
+    ("texts", "apart"),
+    [(("218.6", "437", ""), 1199), (("218.6", "437", "874"), 2399), (("400", "450", "500"), 386)],
+)
+def test_where_no_reading_is_telling_the_row_is_left_out(texts, apart):
+    rows = changed({(5, 3 + place): text for place, text in enumerate(texts)})
+    lesson = pipe_lesson(rows)
+    assert lesson.table.row == (0, 1, 2, 3, 4, 6)
+    assert {(5, 3 + place) for place, text in enumerate(texts) if text} <= set(lesson.table.faults)
+    told = table_faults(lesson).splitlines()
+    assert told[0] == (
+        f"Row 6: readings are up to {apart} cents apart, and nothing tells which is of another "
+        "note; the row is left out until one is mended."
+    )
+    without = pipe_lesson([row for place, row in enumerate(ROWS) if place != 5])
+    assert lesson.found.line.intercept == without.found.line.intercept
 
 
 def test_blank_rows_are_passed_over():
@@ -194,6 +239,17 @@ def test_a_negative_intercept_is_impossible_and_stored_nowhere():
                   "a wrong temperature", "No end correction is stored."):  # fmt: skip
         assert words in said
     assert not lesson.found.sound
+
+
+def test_an_intercept_below_0_whose_error_reaches_above_is_one_statement():
+    rows = changed({(0, 1): "194", (6, 1): "417"})
+    lesson = pipe_lesson(rows)
+    line = lesson.found.line
+    assert line.intercept < 0 < line.intercept + line.intercept_error
+    said = lesson_sentence(lesson)
+    assert "Where the wave ends cannot be told: by its error the intercept may lie on" in said
+    assert "mpossible" not in said
+    assert said.endswith("No end correction is stored.")
 
 
 def test_the_wrong_wave_is_told():

@@ -38,6 +38,8 @@ MOST = 20  # groups
 # What a class can mean; beyond it a cell is a slip (common practice, no source).
 LENGTHS = (0.04, 3.0)  # m
 ROOMS = (0.0, 45.0)  # C
+_APART = 300.0  # cents between readings of one pipe: one of them is of another note
+_OCTAVE = 60.0  # cents within which two readings are an octave apart
 _NOTE = re.compile(r"(?P<note>[A-Ga-g][^\d\s]*\s?\d)\s*(?P<cents>[+\-\u2212]?\s?\d+(?:[.,]\d+)?)?"
                    r"\s*(?:c|ct|cents?)?")  # fmt: skip
 
@@ -72,7 +74,9 @@ def read_class_table(rows: Sequence[Sequence[str]]) -> ClassTable:
     Returns
     -------
     ClassTable
-        A row counts once its length, its temperature and one reading are sound.
+        A row counts once its length, its temperature and one reading are sound. A reading more
+    than 300 cents from both others is left out; where none can be told from the others, as
+    of two that are so far apart, all are (common practice, no source).
 
     Examples
     --------
@@ -113,7 +117,36 @@ def _read_row(cells):
         except ValueError as error:
             values.append(np.nan)
             faults[column] = str(error)
+    first = len(values) - READINGS
+    for place, words in _other_notes(values[first:], cells[1 + first :]).items():
+        values[first + place] = np.nan
+        faults[1 + first + place] = words
     return values, faults
+
+
+def _other_notes(readings, cells):
+    """Why readings of one pipe cannot count beside the others, by their place."""
+    level = pitch.cents(np.array(readings), 1.0)
+    there = np.flatnonzero(~np.isnan(level))
+    if len(there) < 2 or np.ptp(level[there]) <= _APART:
+        return {}
+    for place in there:
+        others = level[there[there != place]]
+        if len(others) > 1 and np.ptp(others) <= _APART < np.min(np.abs(level[place] - others)):
+            off = _interval(level[place] - np.mean(others))
+            return {int(place): f"{cells[place].strip()!r} is {off} the row's other readings, "
+                                "another note; it is left out until it is mended"}  # fmt: skip
+    words = (
+        f"readings are up to {np.ptp(level[there]):.0f} cents apart, and nothing tells which is "
+        "of another note; the row is left out until one is mended"
+    )
+    return dict.fromkeys(map(int, there), words)
+
+
+def _interval(cents):
+    side = "above" if cents > 0 else "below"
+    octave = abs(abs(cents) - 1200) < _OCTAVE
+    return f"an octave {side}" if octave else f"{abs(cents):.0f} cents {side}"
 
 
 def read_pipe_length(text: str) -> float:
@@ -150,10 +183,19 @@ def read_room(text: str) -> float:
     kelvin = celsius(parse_number(text)) if bare else parse_temperature(text)
     low, high = (celsius(limit) for limit in ROOMS)
     if not low <= kelvin <= high:
-        mend = f"if it is Fahrenheit write {text.strip()}F" if bare else "read it again"
+        mend = _room_mend(text.strip()) if bare else "read it again"
         msg = f"{text!r} is no room's temperature ({ROOMS[0]:g} to {ROOMS[1]:g} °C): {mend}"
         raise ValueError(msg)
     return kelvin
+
+
+def _room_mend(text):
+    """What a bare number that is no room's temperature may be."""
+    low, high = (celsius(limit) for limit in ROOMS)
+    if low <= parse_temperature(f"{text}F") <= high:
+        return f"if it is Fahrenheit write {text}F"
+    frequency = PITCHES[0] <= parse_number(text) <= PITCHES[1]
+    return "it looks like a reading in Hz" if frequency else "read it again"
 
 
 def read_pitch(text: str) -> float:

@@ -25,7 +25,7 @@ from flutelab.fitting.straight_line import far_off
 from flutelab.pitch import cents
 from flutelab.units import millimetres, to_celsius
 
-_TOO_WIDE = 50.0  # cents between readings of one pipe: another note, not scatter
+_TOO_WIDE = 50.0  # cents between readings of one pipe: more than scatter
 SLIPS = (
     "Likely slips: a length in cm or inches typed as mm, or a diameter instead of a length; a note "
     "an octave off; a stopped pipe among open ones; a wrong temperature"
@@ -221,10 +221,13 @@ def _tilted(lesson):
 
 def _impossible(lesson):
     line = lesson.found.line
-    parts = ["Impossible: no wave ends inside its pipe", SLIPS]
     if line.intercept + line.intercept_error > 0:
-        parts.append("Its error reaches above 0: more lengths, farther apart, may mend it too")
-    return parts
+        return [
+            "Where the wave ends cannot be told: by its error the intercept may lie on either side "
+            "of 0, and it cannot lie below. Type more lengths, farther apart, or look for a slip",
+            SLIPS,
+        ]
+    return ["Impossible: no wave ends inside its pipe", SLIPS]
 
 
 def _wrong_wave(lesson):
@@ -268,20 +271,26 @@ def _slips_told(lesson) -> Iterator[str]:
 def table_faults(lesson: Lesson) -> str:
     """Return what is wrong with the table's cells, a line each; "" where nothing is."""
     table = lesson.table
-    lines = [
-        f"Row {row + 1}, {NAMES[column].partition(',')[0].lower()}: {words}."
-        for (row, column), words in sorted(table.faults.items())
-        if not words.endswith("is missing")
-    ]
+    lines = list(_wrong_cells(table))
     lines += _missing_cells(table)
     for pipe, readings in enumerate(table.frequency):
         apart = cents(np.nanmax(readings), np.nanmin(readings))
         if apart > _TOO_WIDE:
             lines.append(
-                f"Row {table.row[pipe] + 1}: its readings are {apart:.0f} cents apart, which is "
-                "another note, not scatter: read again."
+                f"Row {table.row[pipe] + 1}: its readings are {apart:.0f} cents apart, more than "
+                "scatter: read again. Until then their mean counts."
             )
     return "\n".join(lines)
+
+
+def _wrong_cells(table):
+    """A line for each cell that cannot be used, or for a row's whose words are the same."""
+    cells: dict[tuple[int, str], list[str]] = {}
+    for (row, column), words in sorted(table.faults.items()):
+        if not words.endswith("is missing"):
+            cells.setdefault((row, words), []).append(NAMES[column].partition(",")[0].lower())
+    for (row, words), names in cells.items():
+        yield f"Row {row + 1}: {words}." if names[1:] else f"Row {row + 1}, {names[0]}: {words}."
 
 
 def _missing_cells(table):
