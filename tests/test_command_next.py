@@ -101,3 +101,11 @@ def test_a_row_left_out_is_named_first(run, tmp_path):
     low = changed_demo(tmp_path, ("C#5,-33", "C#4,-33"))
     first = run("next", *low)[1].splitlines()[0]
     assert first.startswith("Mend this before you measure more. Row 3 (xxxoo, bench) was left out")
+
+
+def test_pipes_without_a_window_have_no_window_to_ask_for(run):
+    code, out, _ = run("next", *PIPE)
+    assert code == 0
+    assert out.startswith("No pipe here has a window")
+    assert "±" not in out
+    assert "The foot correction" in run("next", *PIPE, "--of", "foot")[1]

@@ -45,10 +45,15 @@ def test_several_tables_are_pooled_and_flutes_left_out(run):
     assert "a flute out" in out
 
 
-def test_one_note_has_no_other_to_be_foretold_from(run):
+def test_one_note_has_no_other_to_be_foretold_from_and_blames_nothing(run):
     code, out, _ = run("why", *PIPE)
     assert code == 0
-    assert "Is the model worth it?" not in out
+    assert "Is the model worth it? That is told by leaving each note out" in out
+    assert "here is one note only" in out
+    assert "rule of thumb" not in out
+    assert "One note tells no cause from another" in out
+    for claim in ("largest cause", "likeliest", "nothing else need be wrong"):
+        assert claim not in out
 
 
 def test_tables_and_pictures_are_written_once(run, tmp_path):

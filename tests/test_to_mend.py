@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from made_notes import CROSSED, SCALE, SIX, changed_demo, notes_of
+from made_notes import CROSSED, DEMO, SCALE, SIX, changed_demo, demo, notes_of
 from scipy.stats import norm
 
 from flutelab import calibrate, report
@@ -112,3 +112,10 @@ def test_two_sound_flutes_are_judged_by_what_each_has_for_itself(tmp_path):
         "With the corrections flutelab should foretell the next flute's notes"
     )
     assert "say next to nothing" not in said[4]
+
+
+def test_the_readme_quotes_what_is_printed_of_the_demo():
+    result = calibrate(demo("half-inch-six"))
+    lines = (DEMO.parent / "README.md").read_text().splitlines()
+    quoted = " ".join(line[2:] for line in lines if line.startswith("> "))
+    assert sentences(result, suspects(result))[3] in quoted

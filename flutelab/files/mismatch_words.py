@@ -27,6 +27,11 @@ from flutelab.fitting.mismatch import (
 
 _CANNOT = "it would ask for more than there can be"
 MEND_FIRST = "Mend first what does not fit; it may have bent what follows, so act on none of it."
+LEAST_NOTES = 2  # from which causes are weighed
+ONE_NOTE = (
+    "One note tells no cause from another: any that moves it would explain all of it. Read more "
+    "notes before you blame any."
+)
 _MOST = 3  # causes that the sentences name as looking the same
 ON_THE_BOOK = 2  # cents
 CLOSE_TO_BOOK = 10  # cents between a flute's notes, seen against the book
@@ -142,6 +147,8 @@ def alone_words(mismatch: Mismatch, *, named: bool | None = None) -> list[str]:
 
     Parameters as of `mismatch_words`.
     """
+    if notes_counted(mismatch) < LEAST_NOTES:
+        return [*([MEND_FIRST] if named else []), ONE_NOTE]
     if within_chance(mismatch):
         usual = (
             "That is no more than readings, breath and tuner usually make "
@@ -153,6 +160,12 @@ def alone_words(mismatch: Mismatch, *, named: bool | None = None) -> list[str]:
         left = cents_words(mismatch.together_rms)
         return [MEND_FIRST, *told, f"All causes together leave {left}."]
     return [*told, _together(mismatch, looked=named is not None)]
+
+
+def notes_counted(mismatch: Mismatch) -> int:
+    """Return how many different notes are counted, repeats once."""
+    labels = np.array(mismatch.measurements.rows.label, dtype=object)[mismatch.counted]
+    return len(set(zip(labels, mismatch.register[mismatch.counted], strict=True)))
 
 
 def within_chance(mismatch: Mismatch) -> bool:

@@ -93,9 +93,10 @@ def plan_words(plan: Plan) -> list[str]:
     known = f"{plan.said[0].upper()}{plan.said[1:]}: known to {sd_words(plan, plan.sd_now)}"
     said = [f"{known} (standard deviation); {_best(plan)}.", *_small(plan)]
     if plan.widened > 1:
-        said.append(
-            f"The readings scatter {plan.widened:.1f} times as far as they should: look for "
-            "mistakes before you measure more."
+        said.insert(
+            0,
+            f"Look for mistakes before you measure more: the readings scatter {plan.widened:.1f} "
+            "times as far as they should.",
         )
     return _flutes_named_once(plan, [*said, *_jet(plan)][:SENTENCES])
 

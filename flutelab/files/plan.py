@@ -19,9 +19,14 @@ from flutelab.files.to_mend import is_to_mend, what_does_not_fit
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.next_measurement import Plan, next_measurement
 from flutelab.fitting.suspects import suspects
+from flutelab.model.flute import Window
 from flutelab.model.rows import rows, take
 
 BEST = 12  # ideas shown
+NO_WINDOW = (
+    "No pipe here has a window, so that there is no window correction to know better; ask for "
+    "another one, such as --of foot."
+)
 PARTED = 3  # and of those that part the jet from the window
 
 
@@ -52,6 +57,9 @@ def plan(
     wanted = {"notes": _notes(calibration, fingerings)} if fingerings else {n: n for n in of}
     results, text, faults = {}, [], []
     for name, target in wanted.items():
+        if name == "window" and not _has_window(calibration):
+            text += [NO_WINDOW, ""]
+            continue
         try:
             found = next_measurement(calibration, of=target)
         except ValueError as error:
@@ -69,6 +77,10 @@ def plan(
         named = what_does_not_fit(calibration, odd)
         text = [f"Mend this before you measure more. {named}", *text]
     return Looked(results=results, text="\n".join(text).rstrip())
+
+
+def _has_window(calibration):
+    return any(isinstance(t.measurements.flute.head, Window) for t in calibration.tables)
 
 
 def _notes(calibration, fingerings):

@@ -9,7 +9,7 @@ import numpy as np
 from flutelab.errors import already_warned
 from flutelab.files.cause_words import acts_as, cause_noun, cents_words
 from flutelab.files.constants_file import PRIOR_ONLY, learned, sd_on
-from flutelab.files.mismatch_words import how_far_words, within_chance
+from flutelab.files.mismatch_words import LEAST_NOTES, how_far_words, notes_counted, within_chance
 from flutelab.files.to_mend import (
     each_row,
     is_to_mend,
@@ -96,6 +96,8 @@ def largest_cause(
     bent : bool
         Something does not fit, and may have moved it.
     """
+    if sum(map(notes_counted, mismatches)) < LEAST_NOTES:
+        return "One note alone tells no cause from another."
     moved = calibration.value - calibration.problem.mean
     shifts = np.array([part.gradient[row] for _, row, part in _fitted(calibration)]) * moved
     size = np.mean(np.abs(shifts), axis=0) * [p.note is None for p in calibration.parameters]
@@ -182,7 +184,7 @@ def _how_well(calibration, odd):
             "no note that you could rely on."
         )
     if calibration.rows < LEAST_ROWS:
-        return "One reading alone shows neither how well it was read nor how the next will fit."
+        return "It shows neither how well it was read nor how the next will fit."
     checked = [
         abs(part.residual[row])
         for _, row, part in each_row(calibration)

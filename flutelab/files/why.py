@@ -7,7 +7,12 @@ from collections.abc import Sequence
 from flutelab.errors import already_warned
 from flutelab.files.cause_words import way_words
 from flutelab.files.look import Looked
-from flutelab.files.mismatch_words import far_words, mismatch_table, mismatch_words
+from flutelab.files.mismatch_words import (
+    LEAST_NOTES,
+    far_words,
+    mismatch_table,
+    mismatch_words,
+)
 from flutelab.files.sentences import largest_cause
 from flutelab.files.to_mend import is_to_mend, what_does_not_fit
 from flutelab.files.worth_words import worth_table, worth_words
@@ -45,7 +50,12 @@ def why(measured: Sequence[Measurements]) -> Looked:
         found = results[f"causes_{number}"] = why_not_matching(one)
         text += [f"{one.flute.name} ({one.source})", *_said(one, found), "", *_causes(found)]
         text.append("")
-    if len(set(_notes(measured))) > 1:
+    if len(set(_notes(measured))) < LEAST_NOTES:
+        text.append(
+            "Is the model worth it? That is told by leaving each note out and foretelling it from "
+            "the others: here is one note only."
+        )
+    else:
         found = results["worth"] = is_it_worth_it(*measured)
         text += ["Is the model worth it?", *worth_words(found), "", *_ways(found)]
     return Looked(results=results, text="\n".join(text).rstrip())
