@@ -1,5 +1,6 @@
 """The measuring form: its boxes, switches, drawing, files in and out."""
 
+import json
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -248,8 +249,30 @@ def test_the_table_has_what_the_boxes_say(form, wooden):
 
 def test_cautions_stand_in_the_form_and_the_local_rules_close_it(form):
     texts = [getattr(part, "text", "") for part in form.box.children]
-    assert CAUTIONS["drill"] in texts
+    at = texts.index(CAUTIONS["drill"])
+    assert texts[at + 1 : at + 3] == [CAUTIONS["pvc-dust"], CAUTIONS["pvc-heat"]]
     assert texts[-1] == CAUTIONS["local"]
+
+
+NOTEBOOKS = DEMO.parent / "notebooks"
+
+
+@pytest.mark.parametrize(
+    ("name", "start", "end", "keys"),
+    [
+        ("measure-your-flute", "take it off first", "Sounding edge", "dust pvc-dust knife"),
+        (
+            "constants-to-take-away", "file up to it", "The lowest note",
+            "local dust pvc-dust pvc-heat knife",
+        ),
+    ],
+)  # fmt: skip
+def test_cautions_stand_in_the_text_where_pipes_are_cut(name, start, end, keys):
+    cells = json.loads((NOTEBOOKS / f"{name}.ipynb").read_text(encoding="utf-8"))["cells"]
+    words = " ".join("".join("".join(cell["source"]) for cell in cells).split())
+    step = words[words.index(start) :]
+    step = step[: step.index(end)]
+    assert [key for key in keys.split() if CAUTIONS[key] not in step] == []
 
 
 def test_sheets_for_as_many_holes_come_as_pdf(form):

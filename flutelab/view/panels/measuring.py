@@ -146,8 +146,9 @@ class MeasuringForm(Panel):
             label="Bring back what was typed before", do=self.bring_back, disabled=True
         )
         filling = _row(self.back, self.again)  # beside the files: what fills the form anew
+        drilling = [Words(text=CAUTIONS[key]) for key in ("drill", "pvc-dust", "pvc-heat")]
         parts = [heading(self.title), self.given, filling, switches, *self.pictures, self.sentence]
-        parts += [Words(text=_HINT), plain, holes, Words(text=CAUTIONS["drill"]), self.fault]
+        parts += [Words(text=_HINT), plain, holes, *drilling, self.fault]
         parts += [self.notes, self.kept, _row(self.save), self.trouble, self.table, self.call]
         box = ipywidgets.VBox([*parts, *self._printing(), Words(text=CAUTIONS["local"])])
         box.add_class("flutelab-panel")
