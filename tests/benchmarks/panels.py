@@ -123,6 +123,7 @@ def every_panel(browser) -> None:
             for name in sorted(path.stem for path in (ROOT / "notebooks").glob("*.ipynb")):
                 page = labs.opened(browser, lab, name)
                 labs.run_all(page)
+                labs.fill(page, name)
                 for number, panel in enumerate(page.locator(labs.PANEL).all(), 1):
                     if panel.locator("input[type=range]").count():
                         print(f"{name}, panel {number}: {of_panel(page, panel)}", flush=True)

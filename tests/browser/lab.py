@@ -31,6 +31,12 @@ IDLE = """() => {
   const panel = window.jupyterapp?.shell.currentWidget;
   return panel?.sessionContext?.session?.kernel?.status === 'idle';
 }"""
+RUN = """() => [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')]
+  .every((prompt) => /\\d/.test(prompt.innerText))"""
+FILLED_BY = {  # notebook: its button
+    "hole-size-and-pitch": "Reveal",
+    "pipe-length-and-pitch": "Fill in the demo's rows (invented)",
+}
 
 
 def free_port() -> int:
@@ -149,11 +155,27 @@ def opened(browser, lab: Lab, name: str, size: tuple[int, int] = (1280, 800)):
 
 
 def run_all(page) -> None:
-    """Empty the notebook's outputs, run it, and wait until the kernel rests."""
+    """Empty the notebook's outputs, run it, and wait until every cell has run."""
     page.evaluate(CLEAR)
     assert page.locator(PICTURE).count() == 0
     page.evaluate(RUN_ALL)
+    page.wait_for_function(RUN, timeout=WAIT * 1000)
     page.wait_for_function(IDLE, timeout=WAIT * 1000)
+
+
+def fill(page, name: str) -> bool:
+    """Press the button that fills or reveals a notebook's panels; False if it has none."""
+    if name not in FILLED_BY:
+        return False
+    page.get_by_role("button", name=FILLED_BY[name], exact=True).click()
+    page.wait_for_timeout(500)  # until the panels have been told
+    page.wait_for_function(IDLE, timeout=WAIT * 1000)
+    return True
+
+
+def unfold(panel) -> None:
+    """Open every folded part of a panel."""
+    panel.evaluate("panel => panel.querySelectorAll('details').forEach(one => one.open = true)")
 
 
 def check_clean(page) -> None:

@@ -1,8 +1,8 @@
 """Renew the screenshots in the docs and on the start page: ``python tests/browser/screenshots.py``.
 
 Every panel of every notebook as it stands after a run, 1280 pixels wide, in docs/pictures/panels/,
-and once more after the button that fills or reveals it (`BUTTONS`); the top of the first, made
-smaller, in notebooks/pictures/ for the start page. Look at each.
+and once more after the button that fills or reveals it (`lab.FILLED_BY`); the top of the first,
+made smaller, in notebooks/pictures/ for the start page. Look at each.
 """
 
 from __future__ import annotations
@@ -19,10 +19,6 @@ from PIL import Image
 DOCS = labs.ROOT / "docs" / "pictures" / "panels"
 START = labs.ROOT / "notebooks" / "pictures"
 COLOURS, THUMB = 64, 640
-BUTTONS = {
-    "hole-size-and-pitch": "Reveal",
-    "pipe-length-and-pitch": "Fill in the demo's rows (invented)",
-}
 
 
 def store(png: bytes, path: Path, thumb: int | None = None) -> None:
@@ -39,8 +35,7 @@ def store(png: bytes, path: Path, thumb: int | None = None) -> None:
 def shoot(page, name: str) -> None:
     """Store every panel of an open notebook that has run, and after its button was pressed."""
     shoot_panels(page, name, thumb=True)
-    if name in BUTTONS:
-        page.get_by_role("button", name=BUTTONS[name], exact=True).click()
+    if labs.fill(page, name):
         page.wait_for_timeout(1000)
         shoot_panels(page, f"{name}-after")
 

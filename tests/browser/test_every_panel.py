@@ -3,7 +3,7 @@ stands at the back of the room."""
 
 import pytest
 import seen
-from lab import PANEL, ROOT, check_clean
+from lab import PANEL, ROOT, check_clean, fill, unfold
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -13,24 +13,36 @@ FOCUS = """el => { const style = getComputedStyle(el);
   return style.outlineStyle !== 'none' && parseFloat(style.outlineWidth) >= 2; }"""
 
 
-@pytest.mark.parametrize("name", NOTEBOOKS)
-def test_panels_of_a_notebook(opened, name):
-    page = opened(name)
-    check_clean(page)
-    panels = page.locator(PANEL)
+def faults_of(panel, *, closely: bool) -> list[str]:
+    faults = seen.overflowing(panel)
+    if closely:
+        faults += seen.small_texts(panel) + seen.nameless(panel)
+        faults += seen.out_of_order(panel) + seen.small_targets(panel)
+    return faults
+
+
+def faults_at_every_size(page) -> dict[str, list[str]]:
     found = {}
     for size in SIZES:
         page.set_viewport_size(dict(zip(("width", "height"), size, strict=True)))
         page.wait_for_timeout(300)  # until the page has been laid out anew
-        for number in range(panels.count()):
-            panel = panels.nth(number)
-            faults = seen.overflowing(panel)
-            if size == SIZES[0]:
-                faults += seen.small_texts(panel) + seen.nameless(panel)
-                faults += seen.out_of_order(panel) + seen.small_targets(panel)
-            if faults:
-                found[f"panel {number + 1} at {size[0]} x {size[1]}"] = faults
-    assert found == {}
+        for number, panel in enumerate(page.locator(PANEL).all(), 1):
+            if faults := faults_of(panel, closely=size == SIZES[0]):
+                found[f"panel {number} at {size[0]} x {size[1]}"] = faults
+    return found
+
+
+@pytest.mark.parametrize("name", NOTEBOOKS)
+def test_panels_of_a_notebook(opened, name):
+    page = opened(name)
+    check_clean(page)
+    assert faults_at_every_size(page) == {}
+    filled = fill(page, name)  # hidden or empty before
+    for panel in page.locator(PANEL).all():
+        unfold(panel)
+    page.wait_for_timeout(1500)  # until tables and calls are there
+    assert faults_at_every_size(page) == {}, f"filled: {filled}, unfolded"
+    check_clean(page)
 
 
 @pytest.mark.parametrize("name", NOTEBOOKS)

@@ -17,7 +17,7 @@ from flutelab.files.hole_lesson import (
     rule_error_words,
     sweep_table,
 )
-from flutelab.model.flute import Flute, bore_diameter
+from flutelab.model.flute import Flute, bore_diameter, bore_side_diameter
 from flutelab.model.hole_sweep import reshaped
 from flutelab.units import celsius, from_mm, millimetres, to_celsius
 from flutelab.view.drawing.pipe import pipe_drawing
@@ -117,10 +117,11 @@ def _say(words, found, otherwise=""):
 def _controls(flute, hole, room):
     own, length = flute.holes[hole - 1], millimetres(flute.foot.position)
     bore = round(millimetres(float(bore_diameter(flute.bore, own.position))), 2)
+    widest = bore / max(1.0, bore_side_diameter(own) / own.diameter)  # an undercut grows with it
     length_unit = {"unit": "mm", "read": read_size}
     return {
         "diameter": Number(
-            label=f"Hole {hole}, diameter", value=millimetres(own.diameter), low=1.0, high=bore,
+            label=f"Hole {hole}, diameter", value=millimetres(own.diameter), low=1.0, high=round(widest, 2),
             step=0.1, **length_unit,
         ),
         "place": Number(

@@ -20,12 +20,15 @@ function render({ model, el }) {
   whole.append(name, box, note, fault);
   el.append(folded(model, whole));
 
+  let written = "";
   const update = () => {
     const unit = model.get("unit");
     name.textContent = unit ? `${model.get("label")}, ${unit}` : model.get("label");
     box.placeholder = model.get("hint");
     box.disabled = model.get("disabled");
-    if (document.activeElement !== box || box.value.trim() === "") box.value = model.get("value");
+    // what is half typed stays; what was not touched since it was written follows
+    if (document.activeElement !== box || box.value === written) box.value = model.get("value");
+    written = model.get("value");
     note.textContent = model.get("note");
     fault.textContent = model.get("fault");
     box.setAttribute("aria-invalid", String(Boolean(model.get("fault"))));
