@@ -11,6 +11,7 @@ from xml.etree import ElementTree
 import matplotlib.image
 import numpy as np
 import pytest
+from made_notes import demo
 from matplotlib import pyplot as plt
 from matplotlib.colors import to_rgb
 
@@ -597,3 +598,19 @@ def test_a_mismatch_is_sent_to_its_own_picture():
         TypeError, match=r"draws a Calibration, not a Mismatch; .* with plot_causes"
     ):
         plot_mismatch(found)
+
+
+def test_pooled_notes_are_lowest_first_of_each_table_and_say_so():
+    pipes = [demo(f"plain-pipe-{length}") for length in (220, 300)]  # the shorter one is higher
+    ax = plot_mismatch(flutelab.calibrate(*pipes))
+    assert ax.get_xlabel() == "note, lowest first of each table"
+    assert plot_mismatch(flutelab.calibrate(pipes[0])).get_xlabel() == "note, lowest first"
+    plt.close("all")
+
+
+def test_a_ring_at_the_frame_is_drawn_whole(six):
+    row = flutelab.Suspect(kind="row", cause="slip", table=0, index=0, worth=9.0, chance=1.0)
+    ax = plot_residuals(six, suspects=[row])
+    (ring,) = (line for line in ax.lines if line.get_markersize() == 17.0)
+    assert not ring.get_clip_on()
+    plt.close("all")

@@ -163,7 +163,7 @@ def plot_calibration(calibration: Calibration, *, suspects: Sequence[Suspect] = 
 
 
 def _arranged(result):
-    """Return the points and the columns' labels: one column a note, lowest first."""
+    """Return the points and the columns' labels: one column a note, lowest first of each table."""
     columns: dict[tuple[int, str, int], list[int]] = {}
     for table, part in enumerate(result.tables):
         for row, word in enumerate(part.measurements.rows.label):
@@ -218,7 +218,7 @@ def _frame(ax, points, cents, labels, bars=0.0):
     half = ", h half covered" if any("h" in label for label in labels) else ""
     second = any("(" in label for label in labels)
     ax.set_xlabel(
-        "note, lowest first"
+        f"note, lowest first{' of each table' if len({p.table for p in points}) > 1 else ''}"
         + (f" (x closed, o open{half}" + ("; (2) second register)" if second else ")")) * words
     )
 
@@ -328,7 +328,7 @@ def _rings(ax, where, marker, label):
     ring = {"marker": marker, "linestyle": "none", "color": VERMILION, "markerfacecolor": "none"}
     ax.plot(
         [p.x for p, _ in where], [np.clip(value, low, high) for _, value in where],
-        **ring, markersize=17.0, markeredgewidth=1.6, zorder=4,
+        **ring, markersize=17.0, markeredgewidth=1.6, zorder=4, clip_on=False,
     )  # fmt: skip
     return Line2D([], [], **ring, markersize=11.0, markeredgewidth=1.6, label=label)
 
