@@ -613,4 +613,16 @@ def test_a_ring_at_the_frame_is_drawn_whole(six):
     ax = plot_residuals(six, suspects=[row])
     (ring,) = (line for line in ax.lines if line.get_markersize() == 17.0)
     assert not ring.get_clip_on()
+
+
+def test_a_ring_of_a_row_beyond_the_frame_lies_within_it(six):
+    m = six.tables[0].measurements
+    frequency = m.frequency.copy()
+    frequency[0] /= 2
+    slipped = flutelab.calibrate(replace(m, frequency=frequency))
+    row = flutelab.Suspect(kind="row", cause="octave", table=0, index=0, worth=9.0, chance=1.0)
+    ax = plot_residuals(slipped, suspects=[row])
+    (ring,) = (line for line in ax.lines if line.get_markersize() == 17.0)
+    low, high = ax.get_ylim()
+    assert low + 0.04 * (high - low) < ring.get_ydata()[0] < high - 0.04 * (high - low)
     plt.close("all")

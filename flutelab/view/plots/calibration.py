@@ -34,6 +34,7 @@ from flutelab.view.style import (
 NAMED = 6  # rows told in words beside a picture; the table of notes holds the others
 _SPREAD = 0.3  # of a column to either side, for readings of one note
 _SMALLEST = 5.0  # cents shown to either side of 0
+_RING_ROOM = 0.05  # of the height: what keeps a ring off the frame
 _LARGEST = 100.0  # cents; a row that was not used and lies farther is drawn at the edge
 _HOLE_RINGS = ("s", "h", "8", "D")
 
@@ -324,7 +325,8 @@ def _ring_hole(ax, points, cents, suspect, marker):
 
 
 def _rings(ax, where, marker, label):
-    low, high = ax.get_ylim()
+    limits = np.array(ax.get_ylim())
+    low, high = limits + _RING_ROOM * np.ptp(limits) * np.array([1, -1])
     ring = {"marker": marker, "linestyle": "none", "color": VERMILION, "markerfacecolor": "none"}
     ax.plot(
         [p.x for p, _ in where], [np.clip(value, low, high) for _, value in where],
