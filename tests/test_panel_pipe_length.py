@@ -5,6 +5,7 @@ import json
 import re
 import zipfile
 from datetime import UTC, datetime
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -13,9 +14,11 @@ from PIL import Image
 
 from flutelab.errors import DataError
 from flutelab.files.class_table import class_file
+from flutelab.files.pipe_lesson import pipe_lesson
 from flutelab.making.cautions import CAUTIONS
 from flutelab.view.panels import pipe_length as module
 from flutelab.view.panels import pipe_length_panel
+from flutelab.view.panels.pipe_length_picture import pipe_length_picture
 
 ROOT = Path(__file__).resolve().parent.parent
 DEMOS = {kind: ROOT / "data-demo" / f"class-{kind}-pipes.csv" for kind in ("open", "stopped")}
@@ -235,7 +238,7 @@ def test_what_the_picture_shows_is_said(filled):
 def test_a_live_picture_is_what_drawing_it_anew_gives():
     panel, fresh = pipe_length_panel(DEMOS), pipe_length_panel(DEMOS)
     empty = panel._repr_mimebundle_()["image/png"]
-    assert Image.open(io.BytesIO(empty)).size == (960, 34 + 430)
+    assert Image.open(io.BytesIO(empty)).size == (540, 34 + 490)
     button(panel, "Fill in").pressed()
     panel.controls["off"].value = 3.0
     fresh.set(off=3.0, rows=panel.controls["rows"].rows, bore="15.4", wall="2.9")
@@ -245,6 +248,39 @@ def test_a_live_picture_is_what_drawing_it_anew_gives():
     )
     assert np.abs(one - other).max() == 0
     assert len(np.unique(one.reshape(-1, 3), axis=0)) > 100  # there is something on it
+
+
+def test_table_and_answer_stand_beside_the_picture(panel):
+    boxes = list(parts(panel.box))
+    beside = next(one for one in boxes if "flutelab-beside" in getattr(one, "_dom_classes", ()))
+    side, pictures = beside.children
+    assert {panel.controls["rows"], panel.sentence, panel.fault} <= set(side.children)
+    assert pictures.children == panel.pictures
+    for one in (*panel.controls.values(), *panel.lines, panel.notes, panel.again, panel.call):
+        assert boxes.count(one) == 1  # none is lost, none is shown twice
+
+
+def test_an_octave_slip_marks_its_cell_and_leaves_the_line(filled):
+    before = filled.sentence.text
+    type_in(filled, 5, 3, "219.1")
+    assert set(filled.controls["rows"].faults) == {"5,3"}
+    assert "Row 6, reading 1: '219.1' is an octave below the row's other" in alerts(filled)
+    assert filled.sentence.text.startswith("7 groups: slope 1.00")
+    assert "Impossible" not in filled.sentence.text
+    type_in(filled, 5, 3, "438.3")
+    assert (filled.sentence.text, alerts(filled)) == (before, "")
+
+
+@pytest.mark.parametrize("count", [0, 7, 20])
+def test_names_of_many_groups_do_not_run_into_each_other(count):
+    rows = [[f"G{k}", str(150 + 15 * k), "20", str(170000 / (160 + 15 * k)), "", ""]
+            for k in range(count)]  # fmt: skip
+    draw = pipe_length_picture()
+    draw(pipe_lesson(rows))
+    labels = draw.figure.axes[1].get_yticklabels()
+    boxes = [one.get_window_extent() for one in labels]
+    assert len(labels) == {0: 0, 7: 7, 20: 7}[count]
+    assert all(a.y0 > b.y0 + 8 for a, b in pairwise(boxes))
 
 
 def test_a_demo_that_cannot_be_read_is_told(tmp_path):

@@ -61,6 +61,22 @@ def test_a_table_is_typed_without_a_mouse_and_a_slider_moves(opened):
     check_clean(page)
 
 
+@pytest.mark.parametrize("size", [(1280, 800), (1024, 768)])
+def test_the_table_stands_beside_the_graph(opened, size):
+    page = opened(NAME)
+    page.set_viewport_size({"width": size[0], "height": size[1]})
+    wait_for_words(page, RESULT, "No pipe yet")
+    page.locator("[data-cell='6,1']").scroll_into_view_if_needed()
+    page.wait_for_timeout(500)
+    table = page.locator(f"{PANEL} .flutelab-grid table").first.bounding_box()
+    picture = page.locator(f"{PANEL} img").bounding_box()
+    scroll = page.locator(f"{PANEL} .flutelab-scroll").first.bounding_box()
+    assert table["width"] <= scroll["width"] + 1  # nothing is cut off
+    assert table["x"] + table["width"] <= picture["x"]
+    assert abs(table["y"] - picture["y"]) < 60
+    check_clean(page)
+
+
 def test_demo_save_and_open_again(opened, tmp_path):
     page = opened(NAME)
     wait_for_words(page, RESULT, "No pipe yet")

@@ -36,7 +36,6 @@ from flutelab.view.panels.kit import Box, Choice, Grid, Number, Press, Save, Wor
 from flutelab.view.panels.pipe_length_picture import pipe_length_picture
 
 GROUPS = 7
-_SIZES = [10, 9, 7, 9, 9, 9]
 _LENGTHS = {"bore": (1.0, 100.0), "wall": (0.0, 20.0), "guess": (-100.0, 100.0)}  # mm
 _HOW_TO = (
     "One row a group: the pipe's length, the temperature beside it, three readings. Lengths are "
@@ -85,16 +84,33 @@ def pipe_length_panel(demos: Mapping[str, str | Path] | None = None) -> Panel:
         table=lesson_table,
         call=lambda **values: lesson_call(_ask(**values)),
         kept=["rows", *_LENGTHS],
-        above=[Words(text=_HOW_TO)],
         lines=[lesson_compared],
         then=then,
     )
-    # what is wrong with the table stands under it, the files under the answer
-    parts = list(panel.box.children)
-    parts.insert(parts.index(panel.fault), told)
-    parts[parts.index(panel.again) : parts.index(panel.again)] = _Files(panel, read).rows
-    panel.box.children = parts
+    _lay_out(panel, told, _Files(panel, read).rows)
     return panel
+
+
+def _lay_out(panel, told, files):
+    """Table and answer beside the picture, other controls above, files below.
+
+    A row that is typed and its point are seen at once; what is wrong with the table stands
+    under it.
+    """
+    heading, grid, *_ = panel.box.children
+    rows = panel.controls["rows"]
+    grid.children = [one for one in grid.children if one is not rows]
+    grid.add_class("flutelab-low")
+    grid.layout.grid_template_columns = "repeat(auto-fit, minmax(172px, 1fr))"
+    side = ipywidgets.VBox([rows, told, panel.fault, panel.sentence, *panel.lines])
+    side.layout.flex, side.layout.min_width = "1 1 370px", "0"
+    pictures = ipywidgets.VBox(panel.pictures)
+    pictures.layout.flex, pictures.layout.min_width = "1.2 1 410px", "0"
+    beside = ipywidgets.HBox([side, pictures])
+    beside.add_class("flutelab-beside")
+    how_to = Words(text=_HOW_TO)
+    more = [panel.again, panel.table, panel.call]
+    panel.box.children = [heading, grid, beside, how_to, panel.notes, *files, *more]
 
 
 def _blank():
@@ -103,19 +119,19 @@ def _blank():
 
 def _controls():
     boxes = {
-        "bore": Box(label="Bore of the pipes (calipers)", unit="mm", hint="such as 15.4"),
-        "wall": Box(label="Wall of the pipes", unit="mm", hint="such as 2.9"),
+        "bore": Box(label="Bore (calipers)", unit="mm", hint="such as 15.4"),
+        "wall": Box(label="Wall", unit="mm", hint="such as 2.9"),
         "guess": Box(label="Our guess of the intercept", unit="mm", hint="before you measure"),
     }
     for name, box in boxes.items():
         box.observe(lambda _, name=name, box=box: _understood(name, box), "value")
     rows = _ClassGrid(
-        caption="The class's pipes", columns=list(NAMES), rows=_blank(), sizes=_SIZES, editable=True
+        caption="The class's pipes", columns=list(NAMES), rows=_blank(), editable=True
     )
-    rows.add_class("flutelab-whole")
-    kinds = {"open at both ends": "open", "stopped at one end": "stopped"}
-    waves = {"half a wave, c/2f": "half", "a quarter of a wave, c/4f": "quarter"}
-    speeds = {"from each temperature": None, "343 m/s for all": BOOK_SPEED}
+    rows.add_class("flutelab-close")
+    kinds = {"open, both ends": "open", "stopped, one end": "stopped"}
+    waves = {"half wave, c/2f": "half", "quarter wave, c/4f": "quarter"}
+    speeds = {"by temperature": None, "343 m/s for all": BOOK_SPEED}
     return {
         "kind": Choice(label="The pipes are", choices=kinds),
         "how": Choice(

@@ -14,12 +14,13 @@ from flutelab.view.panels.live import Live
 from flutelab.view.style import BLUE, DARK, GREY, ORANGE, PALE, PURPLE, VERMILION
 
 _CENTS = (10, 20, 50, 100, 200, 500, 1500)
+_NAMED = 7  # groups whose names fit under each other
 _WIDEST = (-40.0, 80.0)  # mm on the axis of the intercept, unless it lies beyond itself
 
 
 def pipe_length_picture() -> Live:
     """Return what draws a `Lesson` as PNG bytes."""
-    return Live(_begin, _move, _frame, size=(9.6, 4.3))
+    return Live(_begin, _move, _frame, size=(5.4, 4.9))
 
 
 def _frame(lesson: Lesson):
@@ -66,9 +67,9 @@ def _intercept_limits(lesson):
 
 
 def _begin(figure, lesson):
-    grid = figure.add_gridspec(2, 2, width_ratios=(1.55, 1), height_ratios=(1.5, 1))
-    wide = figure.add_subplot(grid[:, 0])
-    cents, ends = figure.add_subplot(grid[0, 1]), figure.add_subplot(grid[1, 1])
+    grid = figure.add_gridspec(2, 2, height_ratios=(1.45, 1))
+    wide = figure.add_subplot(grid[0, :])
+    cents, ends = figure.add_subplot(grid[1, 0]), figure.add_subplot(grid[1, 1])
     return [*_lines(wide, lesson), *_residuals(cents, lesson), *_intercepts(ends, lesson)]
 
 
@@ -84,7 +85,7 @@ def _lines(ax, lesson):
     ax.plot([0, high], [0, high], ":", color=GREY, linewidth=1.6, label="as long as the pipe")
     band = PolyCollection([], facecolor=PALE, edgecolor="none", zorder=1.5)
     ax.add_collection(band)
-    (line,) = ax.plot([], [], color=BLUE, linewidth=2.2, label="line, with its 95 % limits")
+    (line,) = ax.plot([], [], color=BLUE, linewidth=2.2, label="line, 95 % limits")
     spread = LineCollection([], colors=DARK, linewidths=2.5, zorder=2.4)
     ax.add_collection(spread)
     (dots,) = ax.plot([], [], "o", color=BLUE, markersize=8, label="measured")
@@ -100,12 +101,14 @@ def _residuals(ax, lesson):
     count = len(lesson.table.group)
     limit = _cents_limit(lesson.found)
     ax.set_xlim(-limit, limit)
-    ax.set_xticks([-limit, -limit / 2, 0, limit / 2, limit])
+    ax.set_xticks([-limit, 0, limit])
     ax.set_ylim(max(count, 1) - 0.4, -0.6)
     ax.axvline(0, color=BLUE, linewidth=2.2)
-    ax.set_yticks(range(count), labels=[name[:10] for name in lesson.table.group])
-    ax.set_xlabel("cents: left is flat, right is sharp")
-    ax.set_title("Each group off the line", loc="left")
+    every = slice(None, None, -(-count // _NAMED) or 1)
+    ax.set_yticks(range(count)[every], labels=[name[:8] for name in lesson.table.group[every]])
+    ax.tick_params(axis="y", labelsize=10.5)
+    ax.set_xlabel("cents: left is flat")
+    ax.set_title("Off the line", loc="left")
     stems = LineCollection([], colors=GREY, linewidths=1.6)
     ax.add_collection(stems)
     return [stems, *ax.plot([], [], "o", color=BLUE, markersize=8)]
@@ -116,10 +119,10 @@ def _intercepts(ax, lesson):
     ax.set_ylim(-0.6, 2.6)
     ax.axvline(0, color=DARK, linewidth=1)
     ax.axvspan(-1e4, 0, facecolor="#f2f2f2", hatch="///", edgecolor=PALE, linewidth=0)
-    formulas = "formulas,\nat least" if lesson.how == "blown" else "formulas"
+    formulas = "at least" if lesson.how == "blown" else "formulas"
     ax.set_yticks([2, 1, 0], labels=["measured", formulas, "guess"])
-    ax.set_xlabel("intercept [mm]; hatched: impossible")
-    ax.set_title("Beyond the pipe", loc="left")
+    ax.set_xlabel("hatched: impossible")
+    ax.set_title("Intercept [mm]", loc="left")
     bar = Rectangle((0, 0.72), 0, 0.56, facecolor=ORANGE, edgecolor=VERMILION, hatch="....")
     ax.add_patch(bar)
     (middle,) = ax.plot([], [], color=VERMILION, linewidth=3)
