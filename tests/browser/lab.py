@@ -31,8 +31,8 @@ IDLE = """() => {
   const panel = window.jupyterapp?.shell.currentWidget;
   return panel?.sessionContext?.session?.kernel?.status === 'idle';
 }"""
-RUN = """() => [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')]
-  .every((prompt) => /\\d/.test(prompt.innerText))"""
+RUN = """() => window.jupyterapp.shell.currentWidget.content.widgets
+  .every((cell) => cell.model.type !== 'code' || cell.model.executionCount)"""
 FILLED_BY = {  # notebook: its button
     "hole-size-and-pitch": "Reveal",
     "pipe-length-and-pitch": "Fill in the demo's rows (invented)",

@@ -121,8 +121,8 @@ def _controls(flute, hole, room):
     length_unit = {"unit": "mm", "read": read_size}
     return {
         "diameter": Number(
-            label=f"Hole {hole}, diameter", value=millimetres(own.diameter), low=1.0, high=round(widest, 2),
-            step=0.1, **length_unit,
+            label=f"Hole {hole}, diameter", value=millimetres(own.diameter), low=1.0,
+            high=round(widest, 2), step=0.1, **length_unit,
         ),
         "place": Number(
             label=f"Hole {hole}, from the edge", value=millimetres(own.position),

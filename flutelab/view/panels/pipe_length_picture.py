@@ -20,7 +20,7 @@ _WIDEST = (-40.0, 80.0)  # mm on the axis of the intercept, unless it lies beyon
 
 def pipe_length_picture() -> Live:
     """Return what draws a `Lesson` as PNG bytes."""
-    return Live(_begin, _move, _frame, size=(5.4, 4.9))
+    return Live(_begin, _move, _frame, size=(5.0, 4.9))
 
 
 def _frame(lesson: Lesson):

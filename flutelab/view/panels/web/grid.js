@@ -80,6 +80,7 @@ function render({ model, el }) {
       tr.append(...one.map((text, column) => cell(row, column, text)));
       return tr;
     });
+    table.setAttribute("aria-label", model.get("caption") || model.get("fold") || "Table");
     table.replaceChildren(caption, head, ...lines);
     el.hidden = model.get("columns").length === 0 && !model.get("fold");
     drawing = false;
