@@ -18,7 +18,7 @@ from PIL import Image
 
 DOCS = labs.ROOT / "docs" / "pictures" / "panels"
 START = labs.ROOT / "notebooks" / "pictures"
-COLOURS, THUMB = 64, 640
+COLOURS, THUMB = 128, 640
 
 
 def store(png: bytes, path: Path, thumb: int | None = None) -> None:
