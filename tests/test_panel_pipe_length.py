@@ -247,7 +247,7 @@ def test_a_live_picture_is_what_drawing_it_anew_gives():
         for each in (panel, fresh)
     )
     assert np.abs(one - other).max() == 0
-    assert len(np.unique(one.reshape(-1, 3), axis=0)) > 100  # there is something on it
+    assert len(np.unique(one.reshape(-1, one.shape[-1]), axis=0)) > 100  # there is something on it
 
 
 def test_table_and_answer_stand_beside_the_picture(panel):
