@@ -1,12 +1,13 @@
 """Several flutes: what they share, how they scatter, what the next one will have."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from made_notes import AIR, CROSSED, SCALE, SIX, STOPPED, notes_of
 
-from flutelab import Corrections, calibrate, predict_notes, rows
+from flutelab import Corrections, calibrate, predict_notes, report, rows
 from flutelab.fitting.flutes import SCATTER, by_session, next_flute
 from flutelab.model.corrections import NAMES as CORRECTIONS
 from flutelab.model.corrections import default_priors
@@ -115,6 +116,16 @@ def test_bores_stated_unlike_are_one_layout_in_the_widest_statement():
     mean, sd = one_way_layout((bores - 1.0) / 0.01)
     assert found.corrections.bore == pytest.approx(1 + 0.01 * mean, abs=2e-5)
     assert sd_of(found, "bore") == pytest.approx(0.01 * sd, rel=0.01)
+
+
+def test_the_report_tells_what_each_flute_states_of_its_own_bore():
+    tables = stating(flutes_of([1.02, 1.10, 0.97]), (0.02e-3, 0.06e-3, None))
+    lines = report(calibrate(*tables, own=OWN)).splitlines()
+    told = [line.split("+-")[1].split()[0] for line in lines if re.match(r" .bore  .*\+-", line)]
+    stated = [
+        sd / t.flute.bore.stations[0][1] for t, sd in zip(tables, (0.02e-3, 0.06e-3), strict=False)
+    ]
+    assert [float(sd) for sd in told] == pytest.approx([*stated, 0.01], rel=0.05)
 
 
 def test_the_less_is_stated_of_bores_the_less_is_known_of_the_next():

@@ -229,7 +229,8 @@ def test_the_call_makes_the_same_notes(panel):
 
 def test_cautions_stand_at_the_steps_and_the_local_rules_close(panel):
     texts = [getattr(part, "text", "") for part in panel.box.children]
-    drilling, cutting = (texts.index(CAUTIONS[key]) for key in ("drill", "dust"))
+    steps = (("drill", "pvc-dust", "pvc-heat"), ("dust", "pvc-dust", "knife"))
+    drilling, cutting = (texts.index("\n".join(CAUTIONS[key] for key in step)) for step in steps)
     assert drilling < texts.index(panel.cut.text) < cutting
     assert texts[-1] == CAUTIONS["local"]
 

@@ -270,10 +270,23 @@ def learned(calibration: Calibration, name: str) -> tuple[float, str]:
 
 def sd_on(calibration: Calibration, table: int, name: str) -> float:
     """Return the sd of a correction on the flute of a table; its prior's if it was not fitted."""
+    index = _unknown_on(calibration, table, name)
+    if index is None:
+        return calibration.priors[name].sd
+    return float(np.sqrt(calibration.covariance[index, index]))
+
+
+def prior_on(calibration: Calibration, table: int, name: str) -> Prior:
+    """Return what was assumed of a correction on the flute of a table."""
+    index = _unknown_on(calibration, table, name)
+    return calibration.priors[name] if index is None else calibration.parameters[index].prior
+
+
+def _unknown_on(calibration, table, name):
     for i, p in enumerate(calibration.parameters):
         if p.name == name and p.is_correction and p.concerns(table):
-            return float(np.sqrt(calibration.covariance[i, i]))
-    return calibration.priors[name].sd
+            return i
+    return None
 
 
 def sd_next(calibration: Calibration, name: str) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from flutelab.files.constants_file import is_shared, learned, sd_on
+from flutelab.files.constants_file import is_shared, learned, prior_on, sd_on
 from flutelab.files.flutes_words import flutes_words
 from flutelab.files.mismatch_words import alone_words, mismatch_words, within_chance
 from flutelab.files.sentences import mismatches_of, sentences
@@ -184,7 +184,7 @@ def _own(calibration, name):
 
 def _correction(calibration, name, table):
     """One line; of one table where each has its own."""
-    prior, sd = calibration.priors[name], sd_on(calibration, table or 0, name)
+    prior, sd = prior_on(calibration, table or 0, name), sd_on(calibration, table or 0, name)
     whole = calibration if table is None else calibration.tables[table]
     ratio, word = learned(calibration, name)
     if table is not None:

@@ -56,6 +56,11 @@ _HAIR = 1e-9
 _SAME = 5e-5  # m: the flute's own length, as far as the slider shows it
 
 
+def _cautions(*keys):
+    """Cautions at a step, a line each."""
+    return "\n".join(CAUTIONS[key] for key in keys)
+
+
 class ConstantsPanel(Panel):
     """See `constants_panel`."""
 
@@ -106,7 +111,13 @@ class ConstantsPanel(Panel):
         parts = [heading(self.title), chosen, given, self.fault, self.opening]
         parts += [self.corrections, self.marks, self.meanings, self.holes, self.drilling]
         parts += [heading("The same pipe cut to another length"), length, self.sentence]
-        parts += [self.cut, Words(text=CAUTIONS["dust"]), *self.pictures, self.both, self.notes]
+        parts += [
+            self.cut,
+            Words(text=_cautions("dust", "pvc-dust", "knife")),
+            *self.pictures,
+            self.both,
+            self.notes,
+        ]
         parts += [heading("To take away"), saving, self.trouble, self.call]
         box = ipywidgets.VBox([*parts, Words(text=CAUTIONS["local"])])
         box.add_class("flutelab-panel")
@@ -234,7 +245,7 @@ class ConstantsPanel(Panel):
             self.holes.columns, self.drilling.text = [], ""
         else:
             fill(self.holes, hole_sizes(known.flute, unit), "Holes of this flute")
-            self.drilling.text = CAUTIONS["drill"]
+            self.drilling.text = _cautions("drill", "pvc-dust", "pvc-heat")
 
     def _good(self) -> Taken:
         """Return what the chosen files say, to be saved."""
