@@ -149,6 +149,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "pipe_lesson",
             "hole_lesson",
             "hole_guess",
+            "hole_call",
             "hole_verdict",
             "class_expected",
             "still_facts",

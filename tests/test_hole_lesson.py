@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from flutelab import AirAlong, playing_frequencies, read_flute
+from flutelab.files.hole_call import note_call
 from flutelab.files.hole_guess import (
     ANSWERS,
     Board,
@@ -24,7 +25,6 @@ from flutelab.files.hole_lesson import (
     hole_words,
     moved_words,
     note_at_size,
-    note_call,
     note_sentence,
     rule_error_words,
     sweep_table,

@@ -111,9 +111,10 @@ def page(lesson):
 
 def teach(lesson):
     """What a teacher may do before the answer is shown, and more."""
-    for name in ("look", "theory"):
+    for name in PANELS:
         panel = getattr(lesson, name)
-        panel.table.unfolded = panel.call.unfolded = True
+        for folded in filter(None, (panel.table, panel.call)):
+            folded.unfolded = True
     lesson.guess.controls["kind"].value = "groups"
     lesson.guess.controls["groups"].value = "40 120; -5"
     for size in (8.0, 1.0, 15.4, 12.3):  # the question turned round, and any other
@@ -425,6 +426,35 @@ def test_table_call_and_words(lesson, capsys):
     assert "no hole: 507.0 Hz" in lesson.look.pictures[1].alt
     assert "Band of soft to hard breath" in lesson.theory.pictures[0].alt
     capsys.readouterr()
+
+
+def test_the_call_of_the_guess_asks_and_tells_nothing(hidden, lesson, capsys):
+    asked = []
+    for one in (hidden, lesson):
+        one.guess.call.unfolded = True
+        one.guess.controls["one"].value = "150"
+        asked.append(one.guess.call.text)
+    assert asked[0] == asked[1]
+    made = {}
+    exec(asked[0], made)
+    said = f"{made['moved']:.0f} cents up: {made['after']:.1f} Hz. The guess is "
+    assert f"{said}{made['away'][0]:.0f} cents away" in lesson.guess.sentence.text
+    lesson.guess.controls["kind"].value = "hands"
+    exec(lesson.guess.call.text, made)
+    assert "\nC\n" in capsys.readouterr().out
+    assert "Answer C" in lesson.guess.sentence.text
+
+
+def test_the_call_of_the_sounds_makes_their_files(hidden, lesson):
+    hidden.sound.call.unfolded = lesson.sound.call.unfolded = True
+    assert hidden.sound.call.text.startswith("# Hidden")
+    for before, after in (("start", "full"), ("length", "plain")):
+        lesson.sound.set(before=before, after=after)
+        made = {}
+        exec(lesson.sound.call.text, made)
+        for own, shown in zip(made["sounds"], sounds(lesson).sounds, strict=True):
+            one, other = (np.frombuffer(wav[44:], "<i2").astype(int) for wav in (own, shown))
+            assert np.abs(one - other).max() <= 1  # of 32767
 
 
 def test_every_picture_has_words_and_every_control_a_name(lesson):

@@ -122,6 +122,19 @@ def test_more_lines_and_who_else_is_told():
     assert panel.lines[0] in panel.box.children
 
 
+def test_what_fails_behind_the_answer_is_told_too(panel):
+    def then(y):
+        if y > 2:
+            raise ValueError(f"{y:g} is too much for what follows")
+
+    panel._then = then
+    panel.controls["x"].value = 9
+    assert panel.sentence.text == "The root is 3.00."
+    assert panel.fault.text == "3 is too much for what follows"
+    panel.controls["x"].value = 1
+    assert panel.fault.text == ""
+
+
 def test_a_choice_refuses_what_it_does_not_offer(panel):
     with pytest.raises(ValueError, match="scale: 3 is no choice"):
         panel.controls["scale"].value = 3

@@ -24,7 +24,7 @@ from flutelab.model.notes import playing_frequencies
 from flutelab.model.rows import rows
 from flutelab.physics.breath import AirAlong
 from flutelab.pitch import cents, nearest_note
-from flutelab.units import millimetres, to_celsius
+from flutelab.units import millimetres
 
 LEVELS = {
     "No end corrections": "plain",
@@ -267,29 +267,3 @@ def sweep_table(note: HoleNote) -> pd.DataFrame:
         cut = {"hole": ["pipe cut there"], "model_hz": [sweep.cut], "above_no_hole_cents": [above]}
         parts.append(pd.DataFrame(cut))
     return pd.concat(parts, ignore_index=True)
-
-
-def note_call(note: HoleNote) -> str:
-    """Return the library lines that make the note."""
-    one = note.flute.holes[note.hole - 1]
-    bore = float(bore_diameter(note.flute.bore, one.position))
-    sizes = f"diameter={one.diameter:.6g}, position={one.position:.6g}, wall={one.wall:.6g}"
-    asked = f"flute, {note.fingering!r}"
-    last = {
-        "full": f"flutelab.playing_frequencies({asked}, air=air)",
-        "length": f"hole_sweep({asked}, [{one.diameter:.6g}], hole={note.hole}, air=air).rule",
-        "plain": f"hole_sweep({asked}, [{one.diameter:.6g}], hole={note.hole}, air=air).plain",
-    }[note.level]
-    return "\n".join(
-        [
-            "import flutelab",
-            "from flutelab.model.hole_sweep import hole_sweep, reshaped",
-            "",
-            f"flute = flutelab.read_flute({note.flute.source!r})",
-            f"flute = reshaped(flute, hole={note.hole}, {sizes}, bore={bore:.6g})",
-            f"air = flutelab.AirAlong(room_temperature="
-            f"flutelab.units.celsius({to_celsius(note.room):.6g}))",
-            f"frequency = {last}",
-            "print(frequency)",
-        ]
-    )

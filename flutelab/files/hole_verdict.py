@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from flutelab.files.class_table import read_pitch
-from flutelab.files.hole_lesson import HoleNote, hole_words, moved_words, note_call
+from flutelab.files.hole_call import note_call
+from flutelab.files.hole_lesson import HoleNote, hole_words, moved_words
 from flutelab.model.hole_sweep import NoteBands, note_bands
 from flutelab.physics.breath import AirAlong
 from flutelab.pitch import cents, shift

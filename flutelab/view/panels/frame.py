@@ -8,6 +8,7 @@ import re
 import threading
 import warnings
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -73,7 +74,7 @@ class Panel:
     lines : sequence of callable
         Of the answer: each gives one more line of words under the sentence.
     then : callable, optional
-        Told of each new answer, last.
+        Told of each new answer, last; its errors are shown as those of ``ask``.
     beside : bool
         Whether controls and sentence stand at the side of the pictures: for tall ones.
 
@@ -106,7 +107,7 @@ class Panel:
         self._ask, self._say, self.views = ask, sentence, tuple(views)
         self._as_table, self._as_call = table, call
         self._lines, self._then = tuple(lines), then
-        self._held = False
+        self._held, self._answered = False, None
         starts = {name: control.value for name, control in self.controls.items()}
         self._start = {name: value for name, value in starts.items() if name not in kept}
         self.pictures = tuple(Picture() for _ in views)
@@ -166,19 +167,29 @@ class Panel:
             if not self._held:
                 self._refresh()
 
-    def _refresh(self):
-        heard: list[warnings.WarningMessage]
+    @contextmanager
+    def _telling(self):
+        """Say inside the panel what goes wrong here."""
         try:
+            yield
+        except (ValueError, DataError, FitError) as error:
+            self.fault.text = str(error)
+
+    def _refresh(self):
+        with self._telling():
+            values = self.values()
             with warnings.catch_warnings(record=True) as heard:
                 for kind in (ValidityWarning, FitWarning):
                     warnings.simplefilter("always", kind)
-                values = self.values()
                 answer = self._ask(**values)
                 drawn = [view.draw(answer) for view in self.views]
-        except (ValueError, DataError, FitError) as error:
-            self.fault.text = str(error)
-            return
-        self.answer, self._answered, self.fault.text = answer, values, ""
+            self.answer, self._answered, self.fault.text = answer, values, ""
+            self._show(answer, drawn)
+            self.notes.text = " ".join(plain_notes([str(one.message) for one in heard]))
+            self._tell_more()
+            self._then(answer)
+
+    def _show(self, answer, drawn):
         for view, picture, content in zip(self.views, self.pictures, drawn, strict=True):
             with picture.hold_sync():
                 picture.alt = view.words(answer)
@@ -186,14 +197,11 @@ class Panel:
         self.sentence.text = self._say(answer)
         for line, words in zip(self.lines, self._lines, strict=True):
             line.text = words(answer)
-        self.notes.text = " ".join(plain_notes([str(one.message) for one in heard]))
-        self._tell_more()
-        self._then(answer)
 
     def _tell_more(self):
         """The table and the call, while they are seen."""
-        with _TURN:
-            if self.answer is None:
+        with _TURN, self._telling():
+            if self._answered is None:
                 return
             if self.table is not None and self.table.unfolded:
                 fill(self.table, self._as_table(self.answer))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from flutelab.files.hole_call import guess_call
 from flutelab.files.hole_guess import (
     ANSWERS,
     MOST,
@@ -43,25 +44,8 @@ def guess_panel(flute: Flute, hole: int, room: float, curtain: Curtain) -> Panel
     curtain : Curtain
     """
 
-    def ask(first, second, kind, one, groups, **hands):
-        before = answer = None
-        # any other size's note is the answer to some question: not told while it is hidden
-        if curtain.is_open or math.isclose(from_mm(first), flute.holes[hole - 1].diameter):
-            before = note_at_size(flute, hole, from_mm(first), room)
-        if curtain.is_open:
-            after = note_at_size(flute, hole, from_mm(second), room)
-            answer = float(cents(after, before))
-        guesses = {"one": (one, 1), "groups": (groups, MOST), "hands": ("", 0)}[kind]
-        return Board(
-            hole=hole,
-            first=from_mm(first),
-            second=from_mm(second),
-            before=before,
-            kind=kind,
-            guesses=read_guesses(guesses[0], before, guesses[1]),
-            hands=read_hands(hands if kind == "hands" else dict.fromkeys(ANSWERS, "")),
-            answer=answer,
-        )
+    def ask(**values):
+        return _board(flute, hole, room, is_open=curtain.is_open, **values)
 
     controls = _controls(flute, hole)
     for name in ("first", "second"):  # another question: its answer is not yet to be seen
@@ -73,6 +57,7 @@ def guess_panel(flute: Flute, hole: int, room: float, curtain: Curtain) -> Panel
         ask=ask,
         sentence=board_sentence,
         views=[View(draw=guess_picture(), words=board_words)],
+        call=lambda **_: guess_call(panel.answer, flute, room),
         below=[button],
     )
     controls["kind"].observe(lambda _: _show_boxes(controls), "value")
@@ -88,6 +73,27 @@ def guess_panel(flute: Flute, hole: int, room: float, curtain: Curtain) -> Panel
 
 
 _LABEL = {False: "Reveal", True: "Hide, for new guesses"}
+
+
+def _board(flute, hole, room, *, is_open, first, second, kind, one, groups, **hands):
+    """The question, what was guessed and, where it is open, the answer."""
+    before = answer = None
+    # any other size's note is the answer to some question: not told while it is hidden
+    if is_open or math.isclose(from_mm(first), flute.holes[hole - 1].diameter):
+        before = note_at_size(flute, hole, from_mm(first), room)
+    if is_open:
+        answer = float(cents(note_at_size(flute, hole, from_mm(second), room), before))
+    guesses = {"one": (one, 1), "groups": (groups, MOST), "hands": ("", 0)}[kind]
+    return Board(
+        hole=hole,
+        first=from_mm(first),
+        second=from_mm(second),
+        before=before,
+        kind=kind,
+        guesses=read_guesses(guesses[0], before, guesses[1]),
+        hands=read_hands(hands if kind == "hands" else dict.fromkeys(ANSWERS, "")),
+        answer=answer,
+    )
 
 
 def _controls(flute, hole):

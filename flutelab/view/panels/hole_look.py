@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from flutelab.files.hole_call import note_call
 from flutelab.files.hole_lesson import (
     LEVELS,
     HoleNote,
     formula_line,
     hole_note,
-    note_call,
     note_sentence,
     rule_error_words,
     sweep_table,

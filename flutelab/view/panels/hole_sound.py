@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from flutelab.files.hole_call import sound_call
 from flutelab.files.hole_lesson import HoleNote, moved_words
 from flutelab.making.cautions import CAUTIONS
 from flutelab.pitch import cents
@@ -40,6 +41,10 @@ def sound_panel(curtain: Curtain, looked: Callable[[], HoleNote | None]) -> Pane
         notes = note.frequency | {"start": note.start["full"]}
         return notes[before], notes[after]
 
+    def call(**chosen):
+        note = looked() if curtain.is_open else None
+        return f"# {HIDDEN}" if note is None else sound_call(note, **chosen)
+
     def play(both):
         silent = both is None or _unheard(both) != ""
         with sound.hold_sync():
@@ -54,6 +59,7 @@ def sound_panel(curtain: Curtain, looked: Callable[[], HoleNote | None]) -> Pane
         },
         ask=ask,
         sentence=_sentence,
+        call=call,
         above=[Words(text=CAUTIONS["hearing"])],
         below=[sound],
         then=play,
