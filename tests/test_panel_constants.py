@@ -64,6 +64,14 @@ def test_it_opens_with_the_reports_sentences_and_lengths_first(panel):
     assert "factor" not in str([(grid.columns, grid.rows) for grid in grids(panel)])
 
 
+def told_on(panel):
+    """All that the page says in words and tables, save the choice of units itself."""
+    words = [getattr(part, "text", "") for part in panel.box.children if part is not panel.call]
+    tables = [(grid.caption, grid.columns, grid.rows) for grid in grids(panel)]
+    length = panel.controls["length"]
+    return str((words, tables, length.label, length.unit, panel.pictures[0].alt))
+
+
 def grids(panel):
     return panel.corrections, panel.meanings, panel.holes, panel.both
 
@@ -119,7 +127,11 @@ def test_inches_come_with_fractions_and_drills(panel):
     lengths = [panel.sentence.text, panel.cut.text, panel.both.caption, *map(str, panel.holes.rows)]
     assert not [text for text in lengths if re.search(r"/\d+ [+-] 0", text)]
     assert "0.594 in (19/32) shorter" in panel.cut.text
+    assert "window correction, 0.211 in longer than the formula says" in panel.opening.text
+    assert not re.search(r"mm\b|millimet", told_on(panel))
     panel.controls["unit"].value = "mm"
+    assert "window correction, 5.37 mm longer than the formula says" in panel.opening.text
+    assert not re.search(r"\d in\b|\binch", told_on(panel))
     assert panel.controls["length"].value == pytest.approx(342.9)
     assert panel.holes.rows[0][3] == "6.7 mm"
 
@@ -215,6 +227,7 @@ def test_downloads_hold_what_is_shown(panel):
     assert table["value_unit"][0] == "times"
     notes = pd.read_csv(io.BytesIO(files["two-lengths"]))
     assert notes["other_length_mm"].unique() == [338.0]
+    assert notes["other_length_in"].unique() == [13.3071]  # 338 / 25.4
     assert f"{notes['other_hz'][0]:.2f}" == panel.both.rows[0][4]
 
 

@@ -156,6 +156,19 @@ def test_the_cause_is_in_inches_for_a_flute_in_inches():
     assert 0.2 < float(found[1]) < 0.35
 
 
+def test_every_length_of_the_sentences_is_in_the_unit_asked_for(results):
+    result = results["half-inch-six"]  # measured in inches
+    told = {unit: " ".join(sentences(result, odd(result), unit=unit)) for unit in ("mm", "in")}
+    assert told["in"] == " ".join(opening(result))
+    sizes = {unit: re.findall(rf"([\d.]+) {unit}\b", text) for unit, text in told.items()}
+    assert [len(found) for found in sizes.values()] == [2, 2]  # a cause, a hole that stands out
+    for size, inch in zip(*sizes.values(), strict=True):
+        # 25.4 mm to the inch, exact: NIST SP 811 (2008), appendix B.8; to 0.1 mm and 0.001 in
+        assert 25.4 * float(inch) == pytest.approx(float(size), abs=0.05 + 25.4 * 0.0005)
+    words = [re.sub(rf"[\d.]+ {unit}\b", "*", text) for unit, text in told.items()]
+    assert words[0] == words[1]
+
+
 @pytest.mark.parametrize(("session", "words"), [
     ("all", "the session as a whole, breath and tuner together: about"),
     ("friday", "the session 'friday' as a whole, breath and tuner together: about"),

@@ -139,25 +139,28 @@ def test_words_before_a_cut(flute):
 
 
 def test_what_is_known_from_notes_has_five_sentences(known):
-    assert len(known.opening) == 5
-    assert "window correction" in known.opening[1]
+    assert len(known.opening["mm"]) == 5
+    assert "window correction, 5.37 mm longer" in known.opening["mm"][1]
+    assert "window correction, 0.211 in longer" in known.opening["in"][1]
 
 
 def test_constants_alone_and_with_a_flute(known, flute):
     file = ("mine.json", constants_text(known.constants).encode())
     alone = known_from_constants(file)
     assert alone.flute is None
-    assert "Three-quarter-inch five-hole, tuned" in alone.opening[0]
-    assert "Give a flute file too" in alone.opening[1]
+    assert "Three-quarter-inch five-hole, tuned" in alone.opening["mm"][0]
+    assert "Give a flute file too" in alone.opening["mm"][1]
     own, _ = files("three-quarter-five")
     both = known_from_constants(file, own)
     assert both.flute == flute
-    assert len(both.opening) == 1
+    assert len(both.opening["mm"]) == 1
     assert np.allclose(
         notes_now(both.flute, both.constants)["hz"], notes_now(flute, known.constants)["hz"]
     )
     other, _ = files("half-inch-six")
-    assert "this is 'Half-inch six-hole" in known_from_constants(file, other).opening[1]
+    take_care = {unit: said[1] for unit, said in known_from_constants(file, other).opening.items()}
+    assert "this is 'Half-inch six-hole, before tuning' (bore 15.34 mm)" in take_care["mm"]
+    assert "this is 'Half-inch six-hole, before tuning' (bore 0.604 in)" in take_care["in"]
 
 
 def test_flutes_with_notes_are_found(tmp_path):

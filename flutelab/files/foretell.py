@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from flutelab.errors import DataError, Fault, already_warned
+from flutelab.files.cause_words import length_words
 from flutelab.files.constants_file import Constants
 from flutelab.files.tables import table
 from flutelab.fitting.calibrate import another_day
@@ -21,7 +22,7 @@ from flutelab.model.notes import CENT, predict_notes
 from flutelab.model.rows import Rows, fingering_word, half_covered, rows
 from flutelab.physics.air import Air, moist_air
 from flutelab.physics.breath import BREATH_WORDS, AirAlong, single_air
-from flutelab.units import celsius, millimetres, to_celsius, to_fahrenheit
+from flutelab.units import celsius, from_mm, millimetres, to_celsius, to_fahrenheit
 
 OPTIONS = "options"
 NEAR_CUTOFF = (
@@ -221,13 +222,14 @@ def _over_targets(flute, words, frame):
     return np.log(frame["frequency_hz"].to_numpy() / target) / CENT
 
 
-def another_flute(constants: Constants, flute: Flute) -> Iterator[str]:
-    """Say so where the constants come from another flute."""
-    known = constants.document["flutes"]
-    bore = millimetres(bore_diameter(flute.bore, 0.0))
-    if all(f["name"] != flute.name or f["bore_diameter_mm"] != bore for f in known):
-        names = ", ".join(f"{f['name']!r} (bore {f['bore_diameter_mm']:.2f} mm)" for f in known)
-        yield f"constants of {names}; this is {flute.name!r} (bore {bore:.2f} mm)"
+def another_flute(constants: Constants, flute: Flute, unit: str = "mm") -> Iterator[str]:
+    """Say so where the constants come from another flute, bores in 'mm' or 'in'."""
+    known = [(f["name"], f["bore_diameter_mm"]) for f in constants.document["flutes"]]
+    own = flute.name, millimetres(bore_diameter(flute.bore, 0.0))
+    if own not in known:
+        named = [f"{name!r} (bore {length_words(from_mm(bore), unit)})"
+                 for name, bore in (*known, own)]  # fmt: skip
+        yield f"constants of {', '.join(named[:-1])}; this is {named[-1]}"
 
 
 def offset_words(constants: Constants, flute: Flute, wanted: Rows, hint: str = "") -> Iterator[str]:

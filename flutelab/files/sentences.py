@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -48,6 +49,7 @@ def sentences(
     calibration: Calibration,
     odd: tuple[Suspect, ...],
     mismatches: Sequence[Mismatch] | None = None,
+    unit: str | None = None,
 ) -> list[str]:
     """Return at most five plain sentences, without a word of statistics.
 
@@ -58,8 +60,11 @@ def sentences(
         What does not fit.
     mismatches : sequence of Mismatch, optional
         From `mismatches_of`, where they are known already.
+    unit : {'mm', 'in'}, optional
+        Of lengths. Default: the one that each flute's owner measures in.
     """
     mismatches = mismatches_of(calibration) if mismatches is None else mismatches
+    calibration = calibration if unit is None else _shown_in(calibration, unit)
     return [
         f"{how_far_words(mismatches)}.",
         largest_cause(calibration, mismatches, bent=is_to_mend(calibration, odd)),
@@ -67,6 +72,16 @@ def sentences(
         what_does_not_fit(calibration, odd),
         _what_next(calibration, odd),
     ]
+
+
+def _shown_in(calibration, unit):
+    """The same calibration, its flutes shown in a unit: all words take it from the flute."""
+
+    def shown(part):
+        flute = replace(part.measurements.flute, unit=unit)
+        return replace(part, measurements=replace(part.measurements, flute=flute))
+
+    return replace(calibration, tables=tuple(map(shown, calibration.tables)))
 
 
 def mismatches_of(calibration: Calibration) -> list[Mismatch]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -15,7 +15,7 @@ from flutelab.files.constants_file import Constants, constants_of, read_constant
 from flutelab.files.flute_file import read_flute
 from flutelab.files.foretell import air_of, another_flute, usual_fingerings
 from flutelab.files.note_table import read_measurements
-from flutelab.files.sentences import sentences
+from flutelab.files.sentences import mismatches_of, sentences
 from flutelab.files.tables import fingering_name, note_name
 from flutelab.files.typed import read_as, read_sheet, sheet_of
 from flutelab.files.warned import plain_notes
@@ -45,6 +45,7 @@ CARRIES_OVER = {
     "loss": "yes, for the same pipe",
     "coupling": "yes",
 }
+_UNITS = ("mm", "in")  # of the shop
 USUAL_BORES = (15.0, 25.0)  # length over bore of duct flutes (common practice, no source)
 _LONGEST, _SHORTEST = 1.5, 0.4  # of the flute's length, asked of
 _RIM = 0.001  # m left beyond the last hole
@@ -52,10 +53,13 @@ _RIM = 0.001  # m left beyond the last hole
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Known:
-    """What is known of a flute: corrections, sentences, and what to be warned of."""
+    """What is known of a flute: corrections, sentences, and what to be warned of.
+
+    ``opening`` = the sentences by the unit of their lengths, 'mm' and 'in'.
+    """
 
     constants: Constants
-    opening: tuple[str, ...]
+    opening: Mapping[str, tuple[str, ...]]
     warned: tuple[str, ...] = ()
     flute: Flute | None = None
 
@@ -92,10 +96,11 @@ def known_from_notes(flute_file: tuple[str, bytes], note_table: tuple[str, bytes
         for kind in (ValidityWarning, FitWarning):
             warnings.simplefilter("always", kind)
         calibration = calibrate(measurements)
-        opening = sentences(calibration, suspects(calibration))
+        told = suspects(calibration), mismatches_of(calibration)
+        opening = {unit: tuple(sentences(calibration, *told, unit)) for unit in _UNITS}
     return Known(
         constants=constants_of(calibration),
-        opening=tuple(opening),
+        opening=opening,
         warned=tuple(plain_notes([str(one.message) for one in heard])),
         flute=flute,
     )
@@ -113,18 +118,23 @@ def known_from_constants(
     """
     name, raw = constants_file
     constants = read_as(name, raw, read_constants)
+    flute = None if flute_file is None else _flute(flute_file)
+    opening = {unit: tuple(_of_constants(constants, flute, unit)) for unit in _UNITS}
+    return Known(constants=constants, opening=opening, flute=flute)
+
+
+def _of_constants(constants: Constants, flute: Flute | None, unit: str) -> Iterator[str]:
     document = constants.document
     flutes = ", ".join(repr(known["name"]) for known in document["flutes"])
     rows = document["provenance"]["rows_fitted"]
-    flute = None if flute_file is None else _flute(flute_file)
-    opening = [f"Constants of {flutes}, fitted to {rows} notes (written by "
-               f"{document['written_by']}). What does not fit stands in the report of that "
-               "calibration."]  # fmt: skip
+    yield (
+        f"Constants of {flutes}, fitted to {rows} notes (written by {document['written_by']}). "
+        "What does not fit stands in the report of that calibration."
+    )
     if flute is None:
-        opening.append("Give a flute file too, and its notes are foretold with them.")
+        yield "Give a flute file too, and its notes are foretold with them."
     else:
-        opening += [f"Take care: {words}." for words in another_flute(constants, flute)]
-    return Known(constants=constants, opening=tuple(opening), flute=flute)
+        yield from (f"Take care: {words}." for words in another_flute(constants, flute, unit))
 
 
 def _flute(file: tuple[str, bytes]) -> Flute:

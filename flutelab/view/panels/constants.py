@@ -235,7 +235,7 @@ class ConstantsPanel(Panel):
 
     def _tell_known(self, known: Known, unit: str) -> None:
         """What no length changes."""
-        opening = (_COMMAND.sub("", line) for line in known.opening)
+        opening = (_COMMAND.sub("", line) for line in known.opening[unit])
         self.opening.text = "\n".join((*opening, *known.warned))
         frame = corrections_table(known.constants, known.flute)
         fill(self.corrections, in_shop_units(frame, unit), "Corrections, ± one standard deviation")
@@ -270,8 +270,9 @@ class ConstantsPanel(Panel):
             msg = "There are no foretold notes yet: give a flute file."
             raise ValueError(msg)
         frame = taken.notes.copy()
-        frame.insert(1, "other_length_mm", millimetres(taken.length))
-        frame.insert(1, "this_length_mm", millimetres(taken.known.flute.foot.position))
+        for name, length in (("other", taken.length), ("this", taken.known.flute.foot.position)):
+            for unit, shown in reversed(_IN_UNIT.items()):
+                frame.insert(1, f"{name}_length_{unit}", shown(length))
         return f"{_slug(_held(taken.known))}.two-lengths.csv", csv_text(frame).encode()
 
     def _call(self, source, flute, notes, constants, **_) -> str:
