@@ -238,6 +238,8 @@ def test_every_reading_that_cannot_be_read_is_named():
         read_readings("flat; 9 Hz; 590")
     with pytest.raises(ValueError, match="41 readings; there is room for 40"):
         read_readings("500 " * 41)
+    with pytest.raises(ValueError, match="between readings write a semicolon: D5 -8; D5"):
+        read_readings("E5 +10 E5+20")
 
 
 def readings(*off):

@@ -380,6 +380,40 @@ def test_wrong_entries_and_recovery(lesson):
     assert "'a' is no guess" in lesson.guess.fault.text
 
 
+def test_readings_of_another_pipe_are_told(hidden, lesson):
+    readings, (line,) = lesson.theory.controls["readings"], lesson.theory.lines
+    hidden.theory.controls["readings"].value = readings.value = "640"
+    assert line.text == ""
+    lesson.look.controls["diameter"].value = 9.0
+    assert "typed for another pipe: Hole 1, 8.0 mm, 200 mm from the edge." in line.text
+    readings.value = "660"
+    assert line.text == ""
+    lesson.look.controls["place"].value = 190.0
+    assert "Hole 1, 9.0 mm" in line.text
+    lesson.look.controls["place"].value = 200.0
+    assert line.text == hidden.theory.lines[0].text == ""
+
+
+def test_the_room_is_read_in_fahrenheit_too(lesson):
+    room = lesson.look.controls["room"]
+    room.type_in("70 °F")
+    assert (room.fault, room.value) == ("", pytest.approx((70 - 32) / 1.8))
+    room.type_in("70")
+    assert room.fault.endswith("if it is Fahrenheit write 70F")
+
+
+def test_the_legend_names_what_is_drawn():
+    picture = hole_look.hole_picture(300.0, 15.0)
+    for level in LEVELS.values():
+        asked = {"hole": 1, "fingering": "o", "room": celsius(22.0), "level": level}
+        picture(hole_lesson.hole_note(PIPE, **asked, start=PIPE))
+        ax = picture.figure.axes[0]
+        drawn = {one.get_label() for one in ax.lines if len(one.get_xdata())}
+        named = {one.get_text() for one in ax.get_legend().get_texts()}
+        assert named == {one for one in drawn if not one.startswith("_")}
+        assert ("c/2L" in named) == (level == "plain")
+
+
 def press_invented(lesson):
     buttons = [one for one in lesson.theory.box.children if isinstance(one, Press)]
     next(one for one in buttons if one is not lesson.theory.again).pressed()

@@ -10,12 +10,15 @@ import pandas as pd
 from flutelab.files.class_table import read_pitch
 from flutelab.files.hole_call import note_call
 from flutelab.files.hole_lesson import HoleNote, hole_words, moved_words
+from flutelab.model.flute import bore_diameter
 from flutelab.model.hole_sweep import NoteBands, note_bands
 from flutelab.physics.breath import AirAlong
 from flutelab.pitch import cents, shift
+from flutelab.units import millimetres
 
 MOST = 40  # readings
 _INVENTED = (-14.0, 3.0, -6.0, 9.0, -11.0)  # cents from the model
+_SAME = 1e-6  # m: sizes nearer than this are the same
 FARTHEST = 600.0  # cents: beyond it another note was read
 
 
@@ -57,7 +60,8 @@ def read_readings(text: str) -> tuple[float, ...]:
             try:
                 found.append(read_pitch(one))
             except ValueError as error:
-                faults.append(str(error))
+                apart = "; between readings write a semicolon: D5 -8; D5 +3"
+                faults.append(f"{error}{apart if len(one.split()) > 1 else ''}")
     if len(found) > MOST:
         faults.append(f"{len(found)} readings; there is room for {MOST}")
     if faults:
@@ -94,6 +98,23 @@ def verdict(note: HoleNote, readings: tuple[float, ...]) -> Verdict:
         bands=bands,
         both=tuple(a + b for a, b in zip(bands.breath, bands.warmth, strict=True)),
     )
+
+
+def typed_for_words(now: HoleNote, typed: HoleNote) -> str:
+    """Say which pipe readings were typed for, where it is no longer the one that is shown."""
+    if now.fingering == typed.fingering and np.allclose(_sizes(now), _sizes(typed), 0, _SAME):
+        return ""
+    place = millimetres(typed.flute.holes[typed.hole - 1].position)
+    return (
+        f"The readings were typed for another pipe: {hole_words(typed)}, {place:.0f} mm from the "
+        "edge. It has been changed since: read and type anew, or set it back."
+    )
+
+
+def _sizes(note):
+    one = note.flute.holes[note.hole - 1]
+    bore = float(bore_diameter(note.flute.bore, one.position))
+    return one.diameter, one.position, one.wall, bore
 
 
 def verdict_sentence(found: Verdict) -> str:

@@ -44,7 +44,7 @@ def _begin(figure, board):
     wide = high - low
     step = _STEP if wide <= _MANY * _STEP else 2 * _STEP
     ax.set_xlim(low - _BESIDE * wide, high + _TOLD * wide)
-    ax.set_ylim(_ROWS, 0)
+    ax.set_ylim(_ROWS + 0.7, 0)  # the answer's number stands below all names
     ax.set_yticks([])
     ax.set_xticks(range(step * math.ceil(low / step), int(high) + 1, step))
     ax.grid(axis="x", color=PALE, linewidth=1.0)
@@ -53,9 +53,11 @@ def _begin(figure, board):
     ax.set_title("Guesses: diamonds. The model's answer: a bar", loc="left")
     ax.spines["left"].set_visible(False)
     (bar,) = ax.plot([], [], color=BLUE, linewidth=7, solid_capstyle="butt", zorder=2)
-    (guesses,) = ax.plot([], [], "D", color=PURPLE, markeredgecolor="black", zorder=3)
-    names = [ax.text(0, 0, "", fontsize=11.0, va="center", zorder=4) for _ in range(MOST)]
-    told = ax.text(0, _ROWS - 0.2, "", color=BLUE, weight="bold", zorder=4)
+    (guesses,) = ax.plot([], [], "D", color=PURPLE, markeredgecolor="white", zorder=3)
+    ground = {"facecolor": "white", "edgecolor": "none", "pad": 0.0}  # a bar may stand behind
+    look = {"fontsize": 11.0, "va": "center", "bbox": ground, "zorder": 2.5}
+    names = [ax.text(0, 0, "", **look) for _ in range(MOST)]
+    told = ax.text(0, _ROWS + 0.5, "", color=BLUE, weight="bold", zorder=4)
     return bar, guesses, told, *names
 
 
@@ -82,7 +84,7 @@ def _move(artists, board):
         name.set_text(f"  group {number + 1}" if shown and board.kind == "groups" else "")
         name.set_position(place[number] if shown else (0, 0))
     answer = board.answer
-    bar.set_data(*([], []) if answer is None else ([answer, answer], [0.3, _ROWS - 0.3]))
+    bar.set_data(*([], []) if answer is None else ([answer, answer], [0.3, _ROWS + 0.5]))
     told.set_text("" if answer is None else f"  {answer:+.0f} cents")
     told.set_x(0 if answer is None else answer)
     return None

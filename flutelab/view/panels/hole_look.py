@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from flutelab.files.class_table import read_room
 from flutelab.files.hole_call import note_call
 from flutelab.files.hole_lesson import (
     LEVELS,
@@ -136,7 +137,8 @@ def _controls(flute, hole, room):
             step=0.1, **length_unit,
         ),
         "room": Number(
-            label="Room", unit="°C", value=to_celsius(room), low=10.0, high=35.0, step=0.5
+            label="Room", unit="°C", value=to_celsius(room), low=10.0, high=35.0, step=0.5,
+            read=lambda text: to_celsius(read_room(text)),
         ),
         "fingering": Fingering(value="o" * len(flute.holes)),
         "level": Choice(label="Level of theory", choices=LEVELS, value="full"),

@@ -36,7 +36,10 @@ def hole_picture(length: float, widest: float) -> Live:
         size = widest if note is None else millimetres(note.sweep.diameter[-1])
         return float(np.ceil(size)), _top(note)
 
-    return Live(begin, _move, frame=lambda note: (note is None, *frame(note)), size=(7.0, 3.2))
+    def kind(note):
+        return "hidden" if note is None else "plain" if note.level == "plain" else ""
+
+    return Live(begin, _move, frame=lambda note: (kind(note), *frame(note)), size=(7.0, 3.2))
 
 
 def _top(note: HoleNote | None) -> float:
@@ -68,7 +71,9 @@ def _begin_curve(ax, note, widest, top):
     (rule,) = ax.plot([], [], color=VERMILION, linewidth=2.0, linestyle="--", label="rule of thumb")
     (plain,) = ax.plot([], [], color=DARK, linewidth=1.6, linestyle="-.", label="c/2L")
     (bar,) = ax.plot([], [], color=BLUE, linewidth=7, alpha=0.45, solid_capstyle="butt", zorder=1)
-    ax.legend(loc="upper left", ncols=2, columnspacing=1.0, handlelength=1.7, borderaxespad=0.2)
+    shown = [model, rule, *[plain] * (note is not None and note.level == "plain")]
+    look = {"columnspacing": 1.0, "handlelength": 1.7, "borderaxespad": 0.2}
+    ax.legend(handles=shown, loc="upper left", ncols=len(shown) - 1, **look)  # two lines high
     return low, high, none, cut, model, rule, plain, bar
 
 

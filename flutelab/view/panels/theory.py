@@ -14,6 +14,7 @@ from flutelab.files.hole_verdict import (
     Verdict,
     invented_readings,
     read_readings,
+    typed_for_words,
     verdict,
     verdict_call,
     verdict_sentence,
@@ -34,9 +35,23 @@ _HIDDEN_REACH = 100.0
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Judged:
-    """What the readings say, None while that is hidden."""
+    """What the readings say, None while that is hidden; the note they were typed for."""
 
     found: Verdict | None
+    typed: HoleNote | None = None
+
+
+class _Typed:
+    """Keeps what was looked at when readings were typed: they stay when the pipe is changed."""
+
+    def __init__(self) -> None:
+        self._text, self._note = "", None
+
+    def note(self, text: str, now: HoleNote) -> HoleNote:
+        """Return the note that this text was typed for."""
+        if text != self._text:
+            self._text, self._note = text, now
+        return self._note or now
 
 
 def theory_panel(curtain: Curtain, looked: Callable[[], HoleNote | None]) -> Panel:
@@ -48,11 +63,14 @@ def theory_panel(curtain: Curtain, looked: Callable[[], HoleNote | None]) -> Pan
     looked : callable
         Returns the note that is looked at.
     """
+    kept = _Typed()
 
     def ask(readings):
         note = looked() if curtain.is_open else None
-        # while hidden nothing is read: a fault would leave what was seen before
-        return Judged(found=None if note is None else verdict(note, read_readings(readings)))
+        if note is None:  # nothing is read: a fault would leave what was seen before
+            return Judged(found=None)
+        typed = kept.note(readings.strip(), note)
+        return Judged(found=verdict(note, read_readings(readings)), typed=typed)
 
     def invent():
         note = looked() if curtain.is_open else None
@@ -76,6 +94,7 @@ def theory_panel(curtain: Curtain, looked: Callable[[], HoleNote | None]) -> Pan
                 words=lambda judged: _say(verdict_words, judged, _EMPTY),
             )
         ],
+        lines=[_since],
         table=lambda judged: _say(verdict_table, judged, pd.DataFrame({HIDDEN: []})),
         call=lambda **_: _say(verdict_call, panel.answer, f"# {HIDDEN}"),
         above=[Words(text=CAUTIONS["breath"])],
@@ -85,6 +104,12 @@ def theory_panel(curtain: Curtain, looked: Callable[[], HoleNote | None]) -> Pan
 
 
 _EMPTY = f"An empty axis of cents. {HIDDEN}."
+
+
+def _since(judged):
+    found = judged.found
+    asked = found is not None and len(found.readings)
+    return typed_for_words(found.note, judged.typed) if asked else ""
 
 
 def _say(words, judged, otherwise):
