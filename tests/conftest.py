@@ -4,6 +4,10 @@ import os
 import shutil
 from pathlib import Path
 
+# small systems of equations: threads only hold one another up, and the other test process.
+# Before numpy is imported; the test processes inherit it.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import hypothesis
 import matplotlib
 import pytest

@@ -107,6 +107,8 @@ def test_a_reader_that_has_seen_enough_does_no_harm(tmp_path):
 def test_ctrl_c_in_a_real_process(tmp_path):
     code = (
         "import os, signal, sys\n"
+        # a run in the background was told to overlook Ctrl-C
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
         "import flutelab.__main__ as command\n"
         "def late(*a, **k):\n    os.kill(os.getpid(), signal.SIGINT)\n"
         "command.calibrate = late\n"

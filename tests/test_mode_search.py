@@ -77,3 +77,16 @@ def test_no_mode_is_miscounted_in_wild_tapered_pipes():
 def test_no_mode_is_miscounted_in_wild_pipes():
     """All kinds of ends, holes as wide as the bore or nearly touching."""
     assert miscounted(3, 200, wild_flute) == []
+
+
+def test_a_bracket_that_holds_two_modes_is_cut_further(monkeypatch):
+    """Newton's method tried in brackets of any width finds each mode, none twice."""
+    rng = np.random.default_rng(11)
+    flutes = [random_flute(rng) for _ in range(6)]
+    cases = [(flute, random_rows(rng, flute, 3)) for flute in flutes]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", ValidityWarning)
+        narrow = [modes(flute, rows, count=COUNT).root for flute, rows in cases]
+        monkeypatch.setattr("flutelab.model.modes.CLOSE", 1.0)
+        wide = [modes(flute, rows, count=COUNT).root for flute, rows in cases]
+    np.testing.assert_allclose(wide, narrow, rtol=1e-9)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -117,6 +118,12 @@ class Chain:
     loss: float
     coupling: float
     shape: tuple[int, int]  # (batch, note)
+
+    @cached_property
+    def pairs(self) -> tuple[np.ndarray, np.ndarray]:
+        """First and second opening of what is a pair in any row."""
+        in_any = np.any(self.pair, axis=tuple(range(self.pair.ndim - 2)))
+        return np.nonzero(np.triu(in_any))
 
 
 def chain(

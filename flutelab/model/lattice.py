@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from flutelab.errors import ValidityWarning, already_warned
-from flutelab.model.axes import columns, leaf
+from flutelab.model.axes import columns
 from flutelab.model.bore import clamped_between, cone_elements, end_to_end, product
 from flutelab.model.chain import Chain, Formulas, chain, wave_impedance
 from flutelab.model.corrections import Corrections
@@ -220,16 +220,20 @@ def _mutual(chain, frequency, own, at_head, radiation):
     outside = chain.air.outside
     relative = wave_impedance(outside) / at_head
     own = own / relative
+    i, j = chain.pairs
     impedance = mutual_impedance(
-        leaf(2 * np.pi * frequency / outside.sound_speed),
-        chain.distance,
-        chain.strength,
-        leaf(chain.radius),
-        own[..., :, None],
-        own[..., None, :],
+        2 * np.pi * frequency / outside.sound_speed,
+        chain.distance[..., i, j],
+        chain.strength[i, j],
+        chain.radius,
+        own[..., i],
+        own[..., j],
         radiation,
     )
-    return np.where(chain.pair, leaf(chain.coupling * relative) * impedance, 0.0)
+    impedance = np.where(chain.pair[..., i, j], chain.coupling * relative * impedance, 0.0)
+    mutual = np.zeros((*impedance.shape[:-1], *chain.strength.shape), dtype=complex)
+    mutual[..., i, j] = mutual[..., j, i] = impedance
+    return mutual
 
 
 def system(e: Elements) -> tuple[np.ndarray, np.ndarray]:

