@@ -238,7 +238,7 @@ def test_what_the_picture_shows_is_said(filled):
 def test_a_live_picture_is_what_drawing_it_anew_gives():
     panel, fresh = pipe_length_panel(DEMOS), pipe_length_panel(DEMOS)
     empty = panel._repr_mimebundle_()["image/png"]
-    assert Image.open(io.BytesIO(empty)).size == (500, 34 + 490)
+    assert Image.open(io.BytesIO(empty)).size == (425, 34 + 490)
     button(panel, "Fill in").pressed()
     panel.controls["off"].value = 3.0
     fresh.set(off=3.0, rows=panel.controls["rows"].rows, bore="15.4", wall="2.9")

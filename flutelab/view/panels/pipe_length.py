@@ -105,7 +105,7 @@ def _lay_out(panel, told, files):
     side = ipywidgets.VBox([rows, told, panel.fault, panel.sentence, *panel.lines])
     side.layout.flex, side.layout.min_width = "1 1 370px", "0"
     pictures = ipywidgets.VBox(panel.pictures)
-    pictures.layout.flex, pictures.layout.min_width = "1.2 1 410px", "0"
+    pictures.layout.flex, pictures.layout.min_width = "0 1 425px", "0"
     beside = ipywidgets.HBox([side, pictures])
     beside.add_class("flutelab-beside")
     how_to = Words(text=_HOW_TO)

@@ -16,11 +16,13 @@ from flutelab.view.style import BLUE, DARK, GREY, ORANGE, PALE, PURPLE, VERMILIO
 _CENTS = (10, 20, 50, 100, 200, 500, 1500)
 _NAMED = 7  # groups whose names fit under each other
 _WIDEST = (-40.0, 80.0)  # mm on the axis of the intercept, unless it lies beyond itself
+_SIZE = (4.25, 4.9)  # inches: beside the table it is not made smaller, nor its letters
+_SMALL, _SMALL_TITLE = 11.0, 12.0  # points, of the two narrow axes
 
 
 def pipe_length_picture() -> Live:
     """Return what draws a `Lesson` as PNG bytes."""
-    return Live(_begin, _move, _frame, size=(5.0, 4.9))
+    return Live(_begin, _move, _frame, size=_SIZE)
 
 
 def _frame(lesson: Lesson):
@@ -67,7 +69,7 @@ def _intercept_limits(lesson):
 
 
 def _begin(figure, lesson):
-    grid = figure.add_gridspec(2, 2, height_ratios=(1.45, 1))
+    grid = figure.add_gridspec(2, 2, height_ratios=(1.45, 1), width_ratios=(1, 1.4))
     wide = figure.add_subplot(grid[0, :])
     cents, ends = figure.add_subplot(grid[1, 0]), figure.add_subplot(grid[1, 1])
     return [*_lines(wide, lesson), *_residuals(cents, lesson), *_intercepts(ends, lesson)]
@@ -107,8 +109,8 @@ def _residuals(ax, lesson):
     every = slice(None, None, -(-count // _NAMED) or 1)
     ax.set_yticks(range(count)[every], labels=[name[:8] for name in lesson.table.group[every]])
     ax.tick_params(axis="y", labelsize=10.5)
-    ax.set_xlabel("cents: left is flat")
-    ax.set_title("Off the line", loc="left")
+    ax.set_xlabel("cents: left is flat", fontsize=_SMALL)
+    ax.set_title("Off the line", loc="left", fontsize=_SMALL_TITLE)
     stems = LineCollection([], colors=GREY, linewidths=1.6)
     ax.add_collection(stems)
     return [stems, *ax.plot([], [], "o", color=BLUE, markersize=8)]
@@ -121,8 +123,8 @@ def _intercepts(ax, lesson):
     ax.axvspan(-1e4, 0, facecolor="#f2f2f2", hatch="///", edgecolor=PALE, linewidth=0)
     formulas = "at least" if lesson.how == "blown" else "formulas"
     ax.set_yticks([2, 1, 0], labels=["measured", formulas, "guess"])
-    ax.set_xlabel("hatched: impossible")
-    ax.set_title("Intercept [mm]", loc="left")
+    ax.set_xlabel("hatched: impossible", fontsize=_SMALL)
+    ax.set_title("Intercept [mm]", loc="left", fontsize=_SMALL_TITLE)
     bar = Rectangle((0, 0.72), 0, 0.56, facecolor=ORANGE, edgecolor=VERMILION, hatch="....")
     ax.add_patch(bar)
     (middle,) = ax.plot([], [], color=VERMILION, linewidth=3)
