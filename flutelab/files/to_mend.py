@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from flutelab.files.cause_words import cents_words
 from flutelab.files.mismatch_words import how_known
@@ -106,7 +106,7 @@ def days_apart(calibration: Calibration) -> str:
         return ""
     (low, first), (high, second) = (f(found, key=lambda one: one[0]) for f in (min, max))
     pairs = len(found) * (len(found) - 1) / 2
-    chance = np.hypot(first.prior.sd, second.prior.sd) * norm.isf(BY_CHANCE / 2 / pairs)
+    chance = np.hypot(first.prior.sd, second.prior.sd) * -ndtri(BY_CHANCE / 2 / pairs)
     if high - low <= chance:
         return ""
     names = " and ".join(session_name(calibration, p) for p in (second, first))
