@@ -26,6 +26,8 @@ from flutelab import (
     suspects,
     table,
 )
+from flutelab.files import archived_results
+from flutelab.files.csv_text import read_records
 from flutelab.files.tables import csv_text, note_name
 from flutelab.fitting.flutes import next_flute
 from flutelab.fitting.resampling import bootstrap
@@ -114,6 +116,24 @@ def test_written_numbers_have_the_digits_that_mean_something(name, typed, writte
 def test_words_and_holes_without_a_number_are_written_as_they_are():
     frame = pd.DataFrame({"fingering": ["xx", "xo"], "frequency_hz": [440.0, np.nan]})
     assert csv_text(frame) == "fingering,frequency_hz\nxx,440.0\nxo,\n"
+
+
+@pytest.mark.parametrize("written", [csv_text, archived_results._csv])
+def test_no_text_of_a_user_is_a_formula_to_a_spreadsheet(written):
+    """Texts that begin so are worked out by spreadsheet programs (common practice, no source)."""
+    danger = ["=1+1", "+A1", "-A1", "@SUM(A1)", "-1 +cmd|x!A0", "\t=1"]
+    plain = ["-31", "+2.3 mm", "-", "Ann", "D5 -14", ""]
+    cells = [*danger, *plain]
+    frame = pd.DataFrame(
+        {"=remark": cells, "off_cents": [-1.25] * len(cells), "number": [-2] * len(cells)}
+    )
+    header, *rows = csv.reader(io.StringIO(written(frame)))
+    assert header == ["'=remark", "off_cents", "number"]
+    assert [row[0] for row in rows] == [*(f"'{cell}" for cell in danger), *plain]
+    assert {tuple(row[1:]) for row in rows} == {("-1.25", "-2")}
+    assert frame["=remark"].tolist() == cells  # the table itself is as it was
+    again = read_records(written(frame), "table.csv")
+    assert [record.cells[0] for record in again[1:]] == [cell.strip() for cell in cells]
 
 
 @pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning")

@@ -16,7 +16,7 @@ from flutelab.files.constants_file import FORMULAS, constants_text, learned
 from flutelab.files.mismatch_words import mismatch_notes_table, mismatch_table, mismatch_words
 from flutelab.files.report import report
 from flutelab.files.suspected import suspect_words
-from flutelab.files.tables import table
+from flutelab.files.tables import no_formulas, table
 from flutelab.files.to_mend import is_to_mend
 from flutelab.files.told import told_table, told_words
 from flutelab.fitting.budget import Budget, budget, reported_names
@@ -162,7 +162,7 @@ def _lines(sentences: Sequence[str]):
 
 def _csv(frame):
     """Six digits that count, and the same line ends on every system."""
-    return frame.to_csv(index=False, float_format="%.6g", lineterminator="\n")
+    return no_formulas(frame).to_csv(index=False, float_format="%.6g", lineterminator="\n")
 
 
 def _corrections(results):

@@ -11,9 +11,10 @@ from flutelab.errors import DataError, Fault
 
 _DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
 _DECLARED = re.compile(r'"?sep=(.)"?', re.IGNORECASE)  # a first line that spreadsheets write
-# What spreadsheet programs take for a formula, but not a signed number; marked by an apostrophe
-# as they themselves mark text: behaviour of spreadsheet programs, common practice, no source.
-_FORMULA = re.compile(r"'*(?:[=@]|[+\-](?!\s?[\d.,]+(?:\s|\Z)))")
+# What spreadsheet programs take for a formula, but not a sign alone, nor a signed number with
+# words behind it ("-31", "+2.3 mm"); marked by an apostrophe as they themselves mark text:
+# behaviour of spreadsheet programs, common practice, no source.
+_FORMULA = re.compile(r"'*\s*(?:[=@]|[+\-](?!\s?[\d.,]+(?:\s[\w\s.,%°]*)?\Z|\Z))")
 _MARK = "'"
 _SHOWN = 60  # characters of a line quoted in a fault
 
@@ -121,7 +122,7 @@ def marked(cell: str) -> str:
 
 
 def _unmarked(cell: str) -> str:
-    return cell.removeprefix(_MARK) if _FORMULA.match(cell) else cell
+    return cell.removeprefix(_MARK).lstrip() if _FORMULA.match(cell) else cell
 
 
 def _line(text: str, number: int) -> str:

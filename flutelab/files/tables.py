@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from flutelab.files.csv_text import marked
 from flutelab.files.flutes_words import next_flute_table
 from flutelab.files.mismatch_words import mismatch_table
 from flutelab.files.next_words import plan_table
@@ -113,7 +114,24 @@ def csv_text(frame: pd.DataFrame) -> str:
         column: next((n for ending, n in _DIGITS.items() if column.endswith(ending)), _OTHERWISE)
         for column in frame.select_dtypes("float")
     }
-    return frame.round(digits).to_csv(index=False)
+    return no_formulas(frame.round(digits)).to_csv(index=False)
+
+
+def no_formulas(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return a table to be written as CSV: texts that a spreadsheet would work out, marked.
+
+    Names of columns and texts as `flutelab.files.csv_text.marked` has them; numbers as they are.
+
+    Parameters
+    ----------
+    frame : DataFrame
+    """
+    texts = frame.select_dtypes(exclude="number")
+    safe = {
+        name: [marked(cell) if isinstance(cell, str) else cell for cell in texts[name]]
+        for name in texts
+    }
+    return frame.assign(**safe).rename(columns=marked)
 
 
 def fingering_name(word: str) -> str:
