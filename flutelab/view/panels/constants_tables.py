@@ -12,6 +12,7 @@ from flutelab.model.flute import Flute, Window
 from flutelab.units import decimal_length, from_inch
 
 _DRILLS = {"mm": ("metric",), "in": ("fraction", "number", "letter")}
+_NO_BREAK = "\N{NO-BREAK SPACE}"  # between a whole inch and its fraction
 _LEARNED = {
     "prior only": ("*", "the notes say next to nothing: this is what was assumed before them"),
     "at limit": ("!", "at its limit: take it with care"),
@@ -123,7 +124,8 @@ def _size(size: float, unit: str, plain: bool = False) -> str:
         return ""
     if unit == "mm" or plain:
         return f"{size:.{2 if unit == 'mm' else 3}f}"
-    return decimal_length(from_inch(size), unit).replace(" in", "", 1)
+    number, _, fraction = decimal_length(from_inch(size), unit).partition(" in")
+    return number + fraction[:1] + fraction[1:].replace(" ", _NO_BREAK)
 
 
 def meanings(frame: pd.DataFrame) -> pd.DataFrame:
