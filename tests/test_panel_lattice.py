@@ -99,6 +99,30 @@ def test_table_call_and_still(panel, capsys, monkeypatch):
     assert still.size == (900, 34 + 290 + 340)
 
 
+def test_each_curve_is_read_as_a_table_while_it_is_seen(panel):
+    spectrum, bore = panel.curves
+    assert (spectrum.rows, bore.rows) == ([], [])
+    spectrum.unfolded = bore.unfolded = True
+    seen, flute = panel.answer, flutelab.read_flute(DEMO / "half-inch-six.toml")
+    steps = {row[0]: row for row in spectrum.rows}
+    assert len(steps) == len(spectrum.rows) < 250
+    assert steps["685.8"] == ["685.8", "14.09", "mode 1, Q 55"]
+    # the library's own way to it
+    air = flutelab.AirAlong(room_temperature=celsius(22))
+    head = flutelab.input_impedance(flute, flutelab.rows(flute, ["xxxooo"], air=air), [700.0])
+    assert float(steps["700"][1]) == pytest.approx(1e6 / abs(head[0, 0]), rel=1e-3)
+    places = [row[3] for row in bore.rows]
+    assert [name for name in places if "hole 4" in name] == ["before hole 4", "after hole 4"]
+    before, after = (float(row[2]) for row in bore.rows if "hole 4" in row[3])
+    largest = np.max(np.abs(seen.wave.flow[0].imag))
+    assert before - after == pytest.approx(seen.wave.outflow[0, 4].imag / largest, abs=2e-3)
+    assert (places[0], places[-1]) == ("window", "foot")
+    room = spectrum.rows
+    panel.controls["room"].value = 30.0
+    assert spectrum.rows != room
+    spectrum.unfolded = bore.unfolded = False
+
+
 def test_the_call_tells_corrections_that_are_not_the_usual_ones():
     flute = flutelab.read_flute(DEMO / "plain-pipe-300.toml")
     bare = lattice_panel(flute, flutelab.Corrections(loss=0.0, foot=1.1))

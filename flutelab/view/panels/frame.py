@@ -65,6 +65,8 @@ class Panel:
     views : sequence of View
     table : callable, optional
         Of the answer: a DataFrame, for "Read as table".
+    curves : mapping of str to callable
+        By title: of the answer, a DataFrame; each a table more, made only while it is seen.
     call : callable, optional
         ``call(**values)``: the library lines that make the same result.
     kept : sequence of str
@@ -95,6 +97,7 @@ class Panel:
         sentence: Callable[[Any], str],
         views: Sequence[View] = (),
         table: Callable[[Any], pd.DataFrame] | None = None,
+        curves: Mapping[str, Callable[[Any], pd.DataFrame]] | None = None,
         call: Callable[..., str] | None = None,
         kept: Sequence[str] = (),
         above: Sequence[ipywidgets.Widget] = (),
@@ -105,7 +108,7 @@ class Panel:
     ) -> None:
         self.title, self.controls, self.answer = title, dict(controls), None
         self._ask, self._say, self.views = ask, sentence, tuple(views)
-        self._as_table, self._as_call = table, call
+        self._as_call = call
         self._lines, self._then = tuple(lines), then
         self._held, self._answered = False, None
         starts = {name: control.value for name, control in self.controls.items()}
@@ -115,12 +118,17 @@ class Panel:
         self.lines = tuple(Words() for _ in lines)
         self.notes = Words()
         self.table = Grid(fold="Read as table") if table else None
+        self.curves = tuple(Grid(fold=title) for title in curves or {})
+        for grid in self.curves:
+            grid.add_class("flutelab-tall")
+        self._tables = {self.table: table} if table else {}
+        self._tables.update(zip(self.curves, (curves or {}).values(), strict=True))
         self.call = Words(kind="code", fold="Show the call") if call else None
         self.again = Press(label="Reset", do=self.reset)
         self.box = self._laid_out(above, below, beside)
         for control in self.controls.values():
             control.observe(lambda _: self.refresh(), "value")
-        for folded in filter(None, (self.table, self.call)):
+        for folded in filter(None, (*self._tables, self.call)):
             folded.observe(lambda _: self._tell_more(), "unfolded")
         self.refresh()
 
@@ -128,7 +136,7 @@ class Panel:
         heading = ipywidgets.HTML(f"<h3>{html.escape(self.title)}</h3>")
         grid = ipywidgets.VBox([*self.controls.values()])
         grid.add_class("flutelab-controls")
-        more = [folded for folded in (self.table, self.call) if folded]
+        more = [*self._tables, *filter(None, [self.call])]
         middle = [grid, self.fault, *self.pictures, self.sentence]
         if beside:
             side = ipywidgets.VBox([grid, self.fault, self.sentence])
@@ -203,8 +211,9 @@ class Panel:
         with _TURN, self._telling():
             if self._answered is None:
                 return
-            if self.table is not None and self.table.unfolded:
-                fill(self.table, self._as_table(self.answer))
+            for grid, make in self._tables.items():
+                if grid.unfolded:
+                    fill(grid, make(self.answer))
             if self.call is not None and self.call.unfolded:
                 self.call.text = self._as_call(**self._answered)
 

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 
-from flutelab.files.tables import table
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute
 from flutelab.model.modes import modes
@@ -25,9 +24,11 @@ from flutelab.view.panels.lattice_pictures import (
     spectrum_picture,
     wave_picture,
 )
+from flutelab.view.panels.lattice_tables import along_bore, openings_and_modes, spectrum_rows
 
 REGISTERS = 3
-_SPECTRUM = 120  # points, besides those about the modes
+_SPECTRUM = 120  # points at least, besides those about the modes
+_STEPS = (50, 20, 10, 5, 2, 1)  # Hz between them: round, as they are read as a table too
 _LOWEST = 0.6  # of the lowest note, where the spectrum begins
 _TOP = 4.2  # of it, where it ends
 _WARMEST = celsius(35)
@@ -89,7 +90,11 @@ def lattice_panel(flute: Flute, corrections: Corrections | None = None) -> Panel
             View(draw=spectrum_picture(axes), words=_spectrum_words),
             View(draw=wave_picture(axes), words=_wave_words),
         ],
-        table=_read,
+        table=openings_and_modes,
+        curves={
+            "Read the spectrum as table": partial(spectrum_rows, axes),
+            "Read pressure and flow along the bore as table": partial(along_bore, axes),
+        },
         call=call,
     )
 
@@ -112,7 +117,7 @@ def _axes(flute, corrections):
     warm = AirAlong(room_temperature=_WARMEST)
     both = rows(flute, ["x" * count, "o" * count], air=warm)
     first = modes(flute, both, corrections, count=1).frequency[:, 0]
-    frequency = np.linspace(_LOWEST * first[0], _TOP * first[0], _SPECTRUM)
+    frequency = _round_steps(_LOWEST * first[0], _TOP * first[0])
     seen = within(flute, both, corrections, frequency=frequency)
     size = np.abs(seen.admittance)
     return Axes(
@@ -120,6 +125,12 @@ def _axes(flute, corrections):
         left=-_BEYOND[0], right=float(flute.foot.position) + _BEYOND[1], openings=count + 2,
         head="sounding edge" if seen.wave.opening[0] == "window" else "head", unit=flute.unit,
     )  # fmt: skip
+
+
+def _round_steps(low, high):
+    """Multiples of a round step from `low` to `high` [Hz]."""
+    step = next((s for s in _STEPS if (high - low) / s >= _SPECTRUM), _STEPS[-1])
+    return step * np.arange(np.floor(low / step), np.ceil(high / step) + 1)
 
 
 # --- words ----------------------------------------------------------------------------------
@@ -181,11 +192,3 @@ def _wave_words(seen):
         f"Standing wave at {wave.frequency[0]:.1f} Hz. Of the radiated power leave at the "
         f"openings: {', '.join(shares) or 'nothing'}."
     )
-
-
-def _read(seen: Within) -> pd.DataFrame:
-    """Openings with what leaves there, then the modes on the axis of the spectrum."""
-    found = table(seen.wave)[["opening", "place_mm", "flow_share_percent", "power_share_percent"]]
-    heard = pd.DataFrame(modes_seen(seen), columns=["frequency_hz", "q", "status"])
-    heard.insert(0, "what", [f"mode {number}" for number in range(1, len(heard) + 1)])
-    return pd.concat([found.rename(columns={"opening": "what"}), heard]).fillna({"status": ""})

@@ -84,12 +84,20 @@ function render({ model, el }) {
     table.replaceChildren(caption, head, ...lines);
     el.hidden = model.get("columns").length === 0 && !model.get("fold");
     drawing = false;
+    requestAnimationFrame(reach);
     const again = held && table.querySelector(`[data-cell="${held.dataset.cell}"]`);
     if (!again) return;
     again.focus();
     if (again.tagName !== "INPUT") return;
     again.value = held.value; // half typed
     again.setSelectionRange(held.selectionStart, held.selectionEnd);
+  };
+  // a table that is only read and scrolls can be gone to, so that keys scroll it
+  const reach = () => {
+    const scrolls = !model.get("editable") && scroll.scrollHeight > scroll.clientHeight + 1;
+    const settings = { tabindex: "0", role: "region", "aria-label": table.getAttribute("aria-label") };
+    for (const [name, value] of Object.entries(settings))
+      scrolls ? scroll.setAttribute(name, value) : scroll.removeAttribute(name);
   };
   // what is typed here comes back as a change too: boxes that already show it are left alone
   const changed = () => {

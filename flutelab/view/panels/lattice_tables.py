@@ -1,0 +1,60 @@
+"""What the pictures of the panel that looks inside show, as tables to be read."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+import pandas as pd
+
+from flutelab.files.tables import table
+from flutelab.model.within import Within
+from flutelab.view.panels.lattice_pictures import Axes, modes_seen
+
+
+def openings_and_modes(seen: Within) -> pd.DataFrame:
+    """Return openings with what leaves there, then the modes on the axis of the spectrum."""
+    found = table(seen.wave)[["opening", "place_mm", "flow_share_percent", "power_share_percent"]]
+    heard = pd.DataFrame(modes_seen(seen), columns=["frequency_hz", "q", "status"])
+    heard.insert(0, "what", [f"mode {number}" for number in range(1, len(heard) + 1)])
+    return pd.concat([found.rename(columns={"opening": "what"}), heard]).fillna({"status": ""})
+
+
+def spectrum_rows(axes: Axes, seen: Within) -> pd.DataFrame:
+    """Return the spectrum in the steps of its axis, and at each mode.
+
+    ``admittance`` [1e-6 m3/(Pa s)]; ``mode`` is empty between modes.
+    """
+    modes = {f: f"mode {n}, Q {q:.0f}" for n, (f, q, _) in enumerate(modes_seen(seen), start=1)}
+    read = np.isin(seen.frequency, [*axes.frequency, *modes])
+    frequency = seen.frequency[read]
+    return pd.DataFrame(
+        {
+            "frequency_hz": frequency,
+            "admittance, 1e-6 m³/(Pa s)": 1e6 * np.abs(seen.admittance[0, read]),
+            "mode": [modes.get(f, "") for f in frequency],
+        }
+    )
+
+
+def along_bore(axes: Axes, seen: Within) -> pd.DataFrame:
+    """Return pressure and flow along the bore, over their largest, as they are drawn.
+
+    A hole has two rows, before it and after it, as the flow jumps there.
+    """
+    wave = seen.wave
+    flow = wave.flow[0].imag
+    names = dict(zip(wave.place, wave.opening, strict=True))
+    at = [names.get(place, "") for place in wave.position]
+    jumps = ["before" if a == b else "after" for a, b in pairwise([*at, ""])]
+    return pd.DataFrame(
+        {
+            f"place_{axes.unit}": axes.place(wave.position),
+            "pressure": wave.pressure[0].real,
+            "flow": flow / max(np.max(np.abs(flow)), np.finfo(float).tiny),
+            "opening": [
+                f"{jump} {name}" if name.startswith("hole") else name
+                for name, jump in zip(at, jumps, strict=True)
+            ],
+        }
+    )
