@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -94,19 +94,20 @@ class Search:
             self._fits[key] = problem and fit_trimmed(problem, self.rows, self.price["row"])
         return self._fits[key]
 
-    def found(self) -> Found:
-        """Return the mistakes that lower chi2 and prices together."""
+    def found(self) -> Generator[None, None, Found]:
+        """Return the mistakes that lower chi2 and prices together; pause after each refit."""
         causes: tuple[Cause, ...] = ()
         others: dict[Cause, tuple[Try, ...]] = {}
         fit, tried = self.fit(()), ()
         while len(causes) < MOST:
-            tried = self._tried(causes, fit)
+            yield
+            tried = yield from self._tried(causes, fit)
             best = min(tried, key=self._cost, default=None)
             if best is None or self._cost(best) >= fit.total:
                 break
             others[best.cause] = tuple(one for one in tried if one is not best)
             causes, fit, tried = (*causes, best.cause), best.fit, ()
-        causes = self._needed(causes)
+        causes = yield from self._needed(causes)
         return Found(
             causes=causes,
             fit=self.fit(causes),
@@ -122,7 +123,10 @@ class Search:
         """The mistakes without those that the others make needless."""
         while causes:
             whole = self.fit(causes).total
-            gain = {c: self.fit(_less(causes, c)).total - whole - self.price_of(c) for c in causes}
+            gain = {}
+            for c in causes:
+                gain[c] = self.fit(_less(causes, c)).total - whole - self.price_of(c)
+                yield
             least = min(causes, key=gain.get)
             if gain[least] > 0:
                 break
@@ -131,7 +135,7 @@ class Search:
 
     # --- what to try ---------------------------------------------------------------------
 
-    def _tried(self, causes, fit) -> list[Try]:
+    def _tried(self, causes, fit) -> Generator[None, None, list[Try]]:
         """The most promising mistakes by a linear look, each with its refit."""
         looks = [*self._holes(fit), *self._flat(fit), *self._turned(causes)]
         known = {c.which for c in causes}
@@ -142,7 +146,10 @@ class Search:
         near = sorted((look for look in looks if look[0] < limit), key=lambda look: look[0])[:TRIED]
         if near:
             limit = near[0][0] + MARGIN + RIVAL * (limit - near[0][0])
-        tried = (self._try(causes, c) for cost, some in near if cost < limit for c in some)
+        tried = []
+        for cause in (c for cost, some in near if cost < limit for c in some):
+            tried.append(self._try(causes, cause))
+            yield
         return [one for one in tried if one is not None]
 
     def _try(self, causes, cause):

@@ -5,7 +5,7 @@ Nothing is left out of a calibration here; this only names what to look at.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Generator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -96,7 +96,31 @@ def suspects(calibration: Calibration) -> tuple[Suspect, ...]:
     makes needless is dropped. Rows still left out are named, each with the reading of
     register, octave or fingering that fits, if one does.
     """
+    return _last(suspects_by_steps(calibration))
+
+
+def suspects_by_steps(calibration: Calibration) -> Generator[None, None, tuple[Suspect, ...]]:
+    """Return what `suspects` does, with a pause after each refit.
+
+    Parameters
+    ----------
+    calibration : Calibration
+
+    Yields
+    ------
+    None
+        For whoever shows how far the search is, or lets others speak, or gives it up.
+    """
     return _named(calibration.problem, calibration.free)
+
+
+def _last(steps):
+    """Run steps to their end, and return what that is."""
+    while True:
+        try:
+            next(steps)
+        except StopIteration as end:
+            return end.value
 
 
 def suspects_unfitted(
@@ -122,7 +146,7 @@ def suspects_unfitted(
     own_priors = [usual_priors((m,)) for m in measurements]
     own = OWN if len(measurements) > 1 else ()
     parameters = parameters_of(tables, priors, own_priors, own, breath_known=False)
-    return _named(Problem(tuple(tables), parameters, start), free)
+    return _last(_named(Problem(tuple(tables), parameters, start), free))
 
 
 def _unfitted(measured, start):
@@ -140,8 +164,11 @@ def _named(problem, free):
     search = Search(problem, free)
     if not search.rows:  # every row is marked as not to be used
         return ()
-    found = search.found()
-    rows = [_row(search, found, int(n)) for n in np.flatnonzero(~found.fit.kept)]
+    found = yield from search.found()
+    rows = []
+    for number in np.flatnonzero(~found.fit.kept):
+        rows.append(_row(search, found, int(number)))
+        yield
     every = [*_mistakes(search, found), *rows]
     return tuple(sorted(every, key=lambda s: s.chance - s.worth))
 

@@ -38,7 +38,7 @@ def spectrum_rows(axes: Axes, seen: Within) -> pd.DataFrame:
 
 
 def along_bore(axes: Axes, seen: Within) -> pd.DataFrame:
-    """Return pressure and flow along the bore, over their largest, as they are drawn.
+    """Return pressure and flow along the bore as they are drawn.
 
     A hole has two rows, before it and after it, as the flow jumps there.
     """
@@ -49,9 +49,9 @@ def along_bore(axes: Axes, seen: Within) -> pd.DataFrame:
     jumps = ["before" if a == b else "after" for a, b in pairwise([*at, ""])]
     return pd.DataFrame(
         {
-            f"place_{axes.unit}": axes.place(wave.position),
-            "pressure": wave.pressure[0].real,
-            "flow": flow / max(np.max(np.abs(flow)), np.finfo(float).tiny),
+            f"place, {axes.unit}": axes.place(wave.position),
+            "pressure_over_its_largest": wave.pressure[0].real,
+            "flow_over_its_largest": flow / max(np.max(np.abs(flow)), np.finfo(float).tiny),
             "opening": [
                 f"{jump} {name}" if name.startswith("hole") else name
                 for name, jump in zip(at, jumps, strict=True)
