@@ -33,7 +33,11 @@ BAD = {
 }
 
 
-@pytest.mark.parametrize("flute", [SIX, WOOD, PIPE, COMPUTED], ids=lambda path: path.stem)
+@pytest.mark.parametrize(
+    "flute",
+    [SIX, pytest.param(WOOD, marks=pytest.mark.slow), PIPE, COMPUTED],
+    ids=["half-inch-six", "tapered-wood-six", "plain-pipe", "finite-element-pipe"],
+)
 def test_every_demo_flute_can_be_looked_into(run, flute):
     code, out, err = run("look", flute, "--room", "22C")
     assert code == 0
@@ -61,7 +65,6 @@ def test_tables_and_pictures_are_written_once(run, tmp_path):
     assert code == 2
     assert "--overwrite" in err
     assert files_in(tmp_path) == written
-    assert run(*order, "--overwrite")[0] == 0
 
 
 @pytest.mark.parametrize("options", BAD, ids=str)

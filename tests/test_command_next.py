@@ -67,6 +67,7 @@ def test_what_is_wrong_is_told_and_nothing_is_written(run, tmp_path, options, to
     assert files_in(tmp_path) == {}
 
 
+@pytest.mark.slow
 def test_of_flutes_with_windows_of_their_own_the_mean_doubt_is_told(run):
     six = [DEMO / f"half-inch-six.{ending}" for ending in ("toml", "csv")]
     code, out, _ = run("next", *FIVE, *six, "--own", "window,bore,air_offset")

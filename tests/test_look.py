@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -38,12 +39,17 @@ TITLES = (
 )
 
 
+@cache
+def looked_into(*words, **given):
+    return look(SIX, list(words), **given)
+
+
 def titles_of(found):
     return [title for title in TITLES if title in found.text.splitlines()]
 
 
 def test_a_blown_flute_has_every_section():
-    found = look(SIX, WORDS, room=celsius(22.0), pressure=520.0)
+    found = looked_into(*WORDS, room=celsius(22.0), pressure=520.0)
     assert titles_of(found) == list(TITLES)
     assert set(found.results) == {
         "spectrum", "standing_wave", "octaves", "small_changes", "cutoff", "rules", "warmth",
@@ -56,7 +62,7 @@ def test_a_blown_flute_has_every_section():
 
 
 def test_numbers_are_those_of_the_records():
-    found = look(SIX, WORDS, room=celsius(22.0))
+    found = looked_into(*WORDS, room=celsius(22.0))
     wave = found.results["standing_wave"]
     line = next(line for line in found.text.splitlines() if line.startswith(f"  {SCALE[3]} "))
     assert f"{wave.frequency[1]:9.2f} Hz" in line
@@ -69,7 +75,7 @@ def test_numbers_are_those_of_the_records():
 
 
 def test_the_sentences_name_the_worst_octave_and_the_strongest_size():
-    found = look(SIX, SCALE, bore=celsius(25.0))
+    found = looked_into(*SCALE, bore=celsius(25.0))
     first, second = found.text.splitlines()[1:3]
     seen = found.results["octaves"]
     plain = [abs(cents) * (not said) for cents, said in zip(seen.stretch, seen.remark, strict=True)]
@@ -92,7 +98,7 @@ def test_the_sentences_name_the_worst_octave_and_the_strongest_size():
 
 
 def test_a_measured_bore_has_one_air():
-    found = look(SIX, WORDS, bore=celsius(25.0))
+    found = looked_into(*WORDS, bore=celsius(25.0))
     assert TITLES[4] not in found.text
     assert "warmth" not in found.results
 
@@ -135,7 +141,7 @@ def test_repeated_fingerings_count_once():
 
 
 def test_a_register_above_says_what_is_of_the_first():
-    first, third = (look(SIX, WORDS, bore=celsius(22.0), register=n) for n in (1, 3))
+    first, third = (looked_into(*WORDS, bore=celsius(22.0), register=n) for n in (1, 3))
     assert "whichever --register" not in first.text
     lines = third.text.splitlines()
     assert lines.count("  of the first register, whichever --register asks for") == 2
@@ -143,7 +149,7 @@ def test_a_register_above_says_what_is_of_the_first():
 
 
 def test_a_column_that_ends_before_the_first_open_hole_is_not_told():
-    found = look(SIX, SCALE, bore=celsius(22.0), register=3)
+    found = looked_into(*SCALE, bore=celsius(22.0), register=3)
     wave, cutoff = found.results["standing_wave"], found.results["cutoff"]
     lines = {line.split()[0]: line for line in found.text.splitlines() if " Hz  " in line}
     early = [word for word, end, hole in zip(wave.label, wave.effective_end, cutoff.place,
@@ -157,7 +163,7 @@ def test_a_column_that_ends_before_the_first_open_hole_is_not_told():
 
 
 def test_a_remarked_octave_is_not_the_headline():
-    plain = look(SIX, SCALE, bore=celsius(25.0))
+    plain = looked_into(*SCALE, bore=celsius(25.0))
     found = plain.results["octaves"]
     worst, *_, least = np.argsort(-np.abs(found.stretch))
     for spared, others in ((worst, ""), (least, "odd")):
@@ -171,7 +177,7 @@ def test_a_remarked_octave_is_not_the_headline():
 
 
 def test_a_note_that_does_not_exist_says_why():
-    found = look(SIX, WORDS, bore=celsius(25.0), register=4)
+    found = looked_into(*WORDS, bore=celsius(25.0), register=4)
     reasons = found.results["standing_wave"].reason
     for reason in filter(None, reasons):
         assert reason in found.text
@@ -182,8 +188,8 @@ def test_constants_are_used_and_named(tmp_path):
     path = tmp_path / "constants.json"
     write_constants(calibrate(measured), path)
     constants = read_constants(path)
-    found = look(SIX, WORDS, constants=constants)
-    plain = look(SIX, WORDS, bore=celsius(25.0))
+    found = looked_into(*WORDS, constants=constants)
+    plain = looked_into(*WORDS, bore=celsius(25.0))
     assert "temperature: as in the calibration" in found.text
     lower = found.results["standing_wave"].frequency < plain.results["standing_wave"].frequency
     assert np.all(lower)
@@ -200,7 +206,7 @@ def test_fingerings_that_do_not_fit_are_told_together():
 
 
 def test_every_result_has_a_table_and_a_picture():
-    found = look(SIX, WORDS, room=celsius(22.0), pressure=520.0)
+    found = looked_into(*WORDS, room=celsius(22.0), pressure=520.0)
     for name, result in found.results.items():
         if name != "air":
             assert len(table(result))
@@ -238,11 +244,11 @@ def test_openings_that_are_not_named_are_summed():
     found = look(SIX, SCALE[-1:], room=celsius(22.0))
     power = np.sort(found.results["standing_wave"].power_share[0])[::-1]
     assert f", others {100 * power[3:].sum():.0f} %" in found.text
-    assert "others" not in look(SIX, SCALE[:1], room=celsius(22.0)).text
+    assert "others" not in looked_into(*SCALE[:1], room=celsius(22.0)).text
 
 
 def test_lines_that_move_nothing_are_left_out_and_what_is_left_is_explained():
-    found = look(SIX, SCALE[:1], room=celsius(22.0))
+    found = looked_into(*SCALE[:1], room=celsius(22.0))
     told = lines_between(found, TITLES[-1])
     rows_told = [line for line in told[1:] if re.search(r" [+-]?\d+(\.\d)?$", line)]
     cents = [float(line.split()[-1]) for line in rows_told]
@@ -252,19 +258,19 @@ def test_lines_that_move_nothing_are_left_out_and_what_is_left_is_explained():
     assert any("left out: what moves none of these notes by 0.05 cents" in line for line in told)
     assert "place: moved towards the foot" in found.text
     assert "window correction held" not in found.text
-    both = look(SIX, WORDS, room=celsius(22.0)).text
+    both = looked_into(*WORDS, room=celsius(22.0)).text
     assert "window correction held: it stays as long as it is" in both
 
 
 def test_a_degree_at_the_same_humidity_is_worth_what_is_said():
-    assert "at the same humidity, about 3.1 cents" in look(SIX, WORDS, room=celsius(22.0)).text
+    assert "at the same humidity, about 3.1 cents" in looked_into(*WORDS, room=celsius(22.0)).text
     for warm in (18.0, 22.0, 26.0):
         speed = [moist_air(celsius(t), humidity=0.5).sound_speed for t in (warm, warm + 1)]
         assert 1200 * np.log2(speed[1] / speed[0]) == pytest.approx(3.1, abs=0.1)
 
 
 def test_cutoff_without_enough_open_holes_is_a_dash():
-    found = look(SIX, SCALE, room=celsius(22.0))
+    found = looked_into(*SCALE, room=celsius(22.0))
     cutoff = found.results["cutoff"]
     lines = {line.split()[0]: line.split()[1:] for line in lines_between(found, TITLES[1])[1:8]}
     for word, row, own in zip(cutoff.label, cutoff.exact, cutoff.own, strict=True):
@@ -295,7 +301,7 @@ def test_constants_say_their_breath_and_what_overblowing_adds(tmp_path):
         constants, corrections=replace(constants.corrections, second_register=12.0,
                                        reference_pressure=400.0),
     )  # fmt: skip
-    found = look(SIX, WORDS, constants=blown)
+    found = looked_into(*WORDS, constants=blown)
     assert "at the calibration's usual breath, 400 Pa" in found.text
     assert found.text.count("in playing, +12 cents of overblowing come on top") == 1
     remarks = table(found.results["octaves"])["remark"]

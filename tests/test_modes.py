@@ -155,7 +155,7 @@ def test_a_register_is_sought_among_the_same_modes_however_many_are_found():
 @pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning")
 def test_everything_names_the_same_registers():
     rng, passed_over = np.random.default_rng(71), 0
-    for _ in range(30):
+    for _ in range(12):
         flute = random_flute(rng)
         asked = random_rows(rng, flute, 2, letters="xoh")
         seen = spectrum(flute, asked, frequency=np.linspace(100.0, 5000.0, 10)).modes
@@ -171,7 +171,7 @@ def test_everything_names_the_same_registers():
             assert note.status.tolist() == status.tolist()
             if register == 1:
                 assert lattice_cutoff(flute, asked).near.tolist() == list(status == "near cutoff")
-    assert passed_over > 10  # weak modes below a register: the test would see a wrong count
+    assert passed_over > 4  # weak modes below a register: the test would see a wrong count
 
 
 @pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning")

@@ -49,6 +49,11 @@ def six():
 
 
 @pytest.fixture(scope="module")
+def odd_of_six(six):
+    return flutelab.suspects(six)
+
+
+@pytest.fixture(scope="module")
 def five():
     return flutelab.calibrate(measured(FIVE))
 
@@ -374,10 +379,10 @@ def test_page_hides_nothing(name, request):
         assert not a.shrunk(0.99, 0.99).overlaps(b.shrunk(0.99, 0.99)), (one, two)
 
 
-def test_files_repeat_to_the_byte_and_hold_no_date(six):
-    first = style.picture_files(plot_calibration(six, suspects=flutelab.suspects(six)))
+def test_files_repeat_to_the_byte_and_hold_no_date(six, odd_of_six):
+    first = style.picture_files(plot_calibration(six, suspects=odd_of_six))
     plt.close("all")
-    again = style.picture_files(plot_calibration(six, suspects=flutelab.suspects(six)))
+    again = style.picture_files(plot_calibration(six, suspects=odd_of_six))
     assert first == again
     assert set(first) == {"png", "svg"}
     svg = first["svg"].decode("utf-8")
@@ -394,8 +399,8 @@ def test_png_is_wide_enough_for_a_projector(six):
     assert picture.std() > 0.05
 
 
-def test_svg_keeps_its_text(six):
-    page = plot_calibration(six, suspects=flutelab.suspects(six))
+def test_svg_keeps_its_text(six, odd_of_six):
+    page = plot_calibration(six, suspects=odd_of_six)
     root = ElementTree.fromstring(style.picture_files(page)["svg"])
     texts = {"".join(element.itertext()) for element in root.iter(f"{SVG}text")}
     assert {"xxxooo", "session sunday", "Half-inch six-hole, before tuning"} <= texts

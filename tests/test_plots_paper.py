@@ -151,6 +151,10 @@ def test_every_picture_has_a_caption():
     assert told.startswith("Pictures of Half-inch six-hole, before tuning\n")
     for name in PICTURES:
         assert f"\n\n{name}\n" in told
+
+
+@pytest.mark.slow
+def test_tables_of_several_flutes_are_named_in_the_captions():
     flat = " ".join(captions(results("three flutes, own bores")).split())
     assert "Tables: A half-inch-six.csv, B three-quarter-five.csv, C tapered-wood-six.csv." in flat
 

@@ -514,6 +514,7 @@ def test_suspects_known_already_are_not_searched_again(results):
     assert "No row and no hole stands out." in report(result, odd=())
 
 
+@pytest.mark.slow
 def test_the_spread_that_is_told_covers_what_comes_next():
     # 40 invented flutes: a new day's session, corrections as drawn. Two times in three, roughly:
     # of 40 x 7 notes (seven move together, so as good as 40), 45 to 90 % are inside.
