@@ -52,6 +52,15 @@ def test_a_flute_is_measured_without_a_mouse_and_saved(opened):
         page.keyboard.press("Tab")
     wait_for_words(page, "Complete: Mine, 1 hole, 300.00 mm to the foot.")
     assert page.get_by_text("5.11 mm = 0.201 in; drills #7, 5.1 mm (-0.01 mm)").is_visible()
+    page.keyboard.press("Shift+Tab")  # back to the last box
+    seen = page.evaluate(
+        """() => {
+          const box = document.activeElement.getBoundingClientRect();
+          const drawing = document.querySelector('.flutelab-stays svg').getBoundingClientRect();
+          return [drawing.top >= 0, drawing.bottom <= innerHeight, drawing.right < box.left];
+        }"""
+    )
+    assert seen == [True] * 3  # the drawing stays in sight, and covers no box
     path, name = download(page, "Save the flute file (TOML)")
     assert name == "mine.toml"
     assert tomllib.loads(path.read_text())["window"]["along"] == 6.35

@@ -50,6 +50,7 @@ _HEADS = {
     "an ideal open end (a node)": "node",
 }
 _FEET = {"open": "open", "open in a flange": "flanged", "stopped": "stopped"}
+_WIDTH = 600.0  # pixels: boxes stand at the drawing's side
 _HINT = (
     'A bare number counts in the unit chosen; 4.8 mm, 3/16 in, 1 3/16", 12 thou, #7 do anywhere.'
 )
@@ -67,7 +68,7 @@ class Seen:
 def see(form: Form) -> Seen:
     """Read a form and draw what is known of the pipe."""
     result = measured(form)
-    drawing = measuring_drawing(sketch_of_form(form, result), unit=form.unit)
+    drawing = measuring_drawing(sketch_of_form(form, result), unit=form.unit, width=_WIDTH)
     return Seen(form=form, result=result, drawing=drawing)
 
 
@@ -136,19 +137,21 @@ class MeasuringForm(Panel):
         }
 
     def _laid_out(self, *_):
-        """The drawing over the boxes, that both are seen together."""
+        """The drawing beside the boxes; it stays in sight while they are filled."""
         switches = _grid(*(self.controls[name] for name in self.controls if name not in self.boxes))
         plain = _grid(*(box for key, box in self.boxes.items() if " " not in key))
         holes = _grid(*(box for key, box in self.boxes.items() if " " in key))
-        holes.layout.grid_template_columns = "1fr 1fr"  # a hole's place beside its diameter
+        boxes = ipywidgets.VBox([self.sentence, Words(text=_HINT), plain, holes])
+        drawn = ipywidgets.VBox([ipywidgets.HBox([ipywidgets.VBox(self.pictures), boxes])])
+        drawn.add_class("flutelab-sized")
+        drawn.children[0].add_class("flutelab-stays")
         self.save = Save(label="Save the flute file (TOML)", make=self._file, failed=self._fail)
         self.back = Press(
             label="Bring back what was typed before", do=self.bring_back, disabled=True
         )
         filling = _row(self.back, self.again)  # beside the files: what fills the form anew
         drilling = [Words(text=CAUTIONS[key]) for key in ("drill", "pvc-dust", "pvc-heat")]
-        parts = [heading(self.title), self.given, filling, switches, *self.pictures, self.sentence]
-        parts += [Words(text=_HINT), plain, holes, *drilling, self.fault]
+        parts = [heading(self.title), self.given, filling, switches, drawn, *drilling, self.fault]
         parts += [self.notes, self.kept, _row(self.save), self.trouble, self.table, self.call]
         box = ipywidgets.VBox([*parts, *self._printing(), Words(text=CAUTIONS["local"])])
         box.add_class("flutelab-panel")
@@ -353,7 +356,7 @@ def _measures(form: Form):
 
 
 def _label(measure: Measure, form: Form) -> str:
-    """Name a box, shorter than the sheets do: the drawing stands above."""
+    """Name a box, shorter than the sheets do: the drawing stands beside."""
     kind, _, number = measure.key.partition(" ")
     if not number:
         return f"{measure.letter}: {measure.words.replace(':', ',')}"
