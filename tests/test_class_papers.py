@@ -170,6 +170,7 @@ def test_what_pupils_read_off_is_three_squares_and_lies_on_the_paper(sides, foun
             assert 1000 * line.length.max() < length * (len(across) - 1)
             assert 1000 * (line.column - line.length).max() < over * (len(up) - 1)
             assert 1000 * line.line.intercept >= 3 * over
+        assert SQUARE * (len(up) - 1) >= 60  # mm to draw on
     # a square of 5 mm stands for 20 mm of length: they are easily counted
     assert length == 20
 
@@ -271,6 +272,12 @@ def test_class_papers_as_pdf():
         pages = PdfReader(io.BytesIO(data)).pages
         assert len(pages) == 4
         assert (pages[0].mediabox.width, pages[0].mediabox.height) == (612, 792)
+        told = PdfReader(io.BytesIO(data))
+        assert told.trailer["/Root"]["/Lang"] == "en"
+        assert told.metadata.title in ("Pupils' pages", "Teacher's pages")
+        entries = [(one.title, told.get_destination_page_number(one)) for one in told.outline]
+        suffix = " (teacher)" if "Teacher" in told.metadata.title else ""
+        assert entries == [(f"{one.name}{suffix}", n) for n, one in enumerate(LESSONS)]
     teacher = PdfReader(io.BytesIO(files["class-teacher.pdf"])).pages[0].extract_text()
     assert PIPES.question in teacher
     assert WINDOW.question not in teacher

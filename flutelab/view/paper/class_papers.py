@@ -40,11 +40,9 @@ from flutelab.view.paper.page import (
 from flutelab.view.paper.pdf import pdf
 from flutelab.view.paper.sheets import circles
 
-READINGS = ("reading 1, Hz", "reading 2, Hz", "reading 3, Hz")
+READINGS = ("1st, Hz", "2nd, Hz", "3rd, Hz")
 _AT_ROOMS = tuple(f"Hz at {room:.0f} °C" for room in ROOMS)
 _DRAWN = 48.0  # mm, the height of the flute: its letters are 7 points or more
-_OVER = "less length, mm"
-_PIPE_WIDTHS = (13.0, 22.5, 18.5, 21.0, 21.0, 21.0, 20.0, 20.0, 23.0)
 _LEFT_OVER = {PIPES: 20.0, WINDOW: 50.0}  # mm, to which the axes of c/2f less length reach
 _TEMPERATURES = range(16, 30, 2)  # C
 _COMPUTED = (
@@ -109,7 +107,7 @@ def _pupil_blocks(lesson: Lesson, found: Expected, paper: str) -> list[Block]:
     width = column_width(paper)
     blocks = [
         fields([("Name", 0.5 * width), ("Group", 0.2 * width), ("Date", 0.3 * width)]),
-        Block(height=0.0, items=(), after=2.0),
+        Block(height=0.0, items=(), after=0.8),
         heading(lesson.question),
         paragraph(f"Predict first: {lesson.predict}.".replace("....", "..."), width, bold=True),
         *([writing_lines(lesson.predict_lines, width)] if lesson.predict_lines else []),
@@ -148,10 +146,18 @@ def _speed_table(width: float) -> list[Block]:
 
 
 def _pipe_table(_: Expected, width: float) -> list[Block]:
-    names = ("group", "length, mm", "room, °C", *READINGS, "mean, Hz", "c/2f, mm", _OVER)
-    widths = [width * part / sum(_PIPE_WIDTHS) for part in _PIPE_WIDTHS]
-    rows = [[f"{n}", *[""] * (len(names) - 1)] for n in range(1, GROUPS + 1)]
-    return [*_speed_table(width), *table(names, rows, widths, least=CELL, size=SMALL)]
+    """Return one row for the group's own pipe, and a column for each group's result."""
+    own = ("length, mm", "room, °C", "c, m/s", *READINGS, "mean, Hz")
+    first = 34.0
+    each = (width - first) / GROUPS
+    groups = ("group", *[f"{n}" for n in range(1, GROUPS + 1)])
+    rows = [[name, *[""] * GROUPS] for name in ("length, mm", "c/2f, mm", "less length, mm")]
+    look = {"least": CELL, "size": SMALL}
+    return [
+        *_speed_table(width),
+        *table(own, [[""] * len(own)], [width / len(own)] * len(own), **look),
+        *table(groups, rows, (first, *[each] * GROUPS), **look),
+    ]
 
 
 def _hole_table(_: Expected, width: float) -> list[Block]:

@@ -40,10 +40,11 @@ _ROUNDING = 1e-6
 
 @dataclass(frozen=True, kw_only=True)
 class Page:
-    """One side of paper and what stands on it."""
+    """One side of paper, its title, and all that stands on it."""
 
     width: float
     height: float
+    title: str
     items: tuple[Item, ...]
 
 
@@ -198,7 +199,7 @@ def _page(
     furniture.append(Text(at=(_SIDE, y), text=f"flutelab: {title}", size=SMALL))
     where = {"at": (width - _SIDE, y), "anchor": "end"}
     furniture.append(Text(**where, text=f"page {number[0]} of {number[1]}", size=SMALL))
-    return Page(width=width, height=height, items=(*items, *furniture))
+    return Page(width=width, height=height, title=title, items=(*items, *furniture))
 
 
 # --- blocks -----------------------------------------------------------------------------

@@ -1,4 +1,8 @@
-"""Pages as PDF, with the letters embedded: the same pages give the same bytes."""
+"""Pages as PDF, with the letters embedded: the same pages give the same bytes.
+
+A file tells its title, its language and an outline, an entry wherever the title of the pages
+changes; it has no tags.
+"""
 
 from __future__ import annotations
 
@@ -38,7 +42,13 @@ def pdf(pages: Sequence[Page], *, title: str) -> bytes:
     canvas = Canvas(buffer, invariant=1, **look)
     canvas.setTitle(title)
     canvas.setAuthor("flutelab")
-    for page in pages:
+    canvas.setCreator("flutelab")
+    canvas.setSubject(title)
+    canvas.setViewerPreference("DisplayDocTitle", "true")  # not the file's name
+    for number, page in enumerate(pages):
+        if number == 0 or page.title != pages[number - 1].title:
+            canvas.bookmarkPage(f"page {number}")
+            canvas.addOutlineEntry(page.title, f"page {number}", level=0)
         canvas.setPageSize((page.width / POINT, page.height / POINT))
         canvas.translate(0, page.height / POINT)
         canvas.scale(1 / POINT, 1 / POINT)
