@@ -130,7 +130,7 @@ def _question(found: Stills, width: float, height: float) -> Iterator[Block]:
         ),
         *listed(answers, width, marks=[*ANSWERS], size=_SAY),
         _say("Our group's guess, in cents, and why:", width),
-        writing_lines(2, width),
+        writing_lines(1, width),
         _say(
             "Sketch the note against the hole's diameter, from no hole at all to a hole as wide as "
             "the bore:",
