@@ -158,6 +158,19 @@ def solved_modes(
     return found, numbers
 
 
+def chain_modes(numbers: Chain, rows: int, count: int) -> np.ndarray:
+    """Return the first `count` modes [Hz] of N = `rows` notes, (N, count), nan where none.
+
+    Unlike `modes` it does not judge which of them speak, and takes corrections that differ
+    by note: leaves of shape (1, N, 1).
+    """
+    with already_warned():
+        root, reason = find_roots(
+            at(numbers), _ceiling(numbers, rows), count, plane_wave_limit(numbers)
+        )
+    return np.where(reason == "", root.real, np.nan)
+
+
 def _warn_of_unheard(numbers, roots, speaks):
     """Warn of openings off the line: the size is that of their coupling as if they lay on it."""
     told = off_the_line(numbers)

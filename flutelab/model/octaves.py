@@ -14,7 +14,7 @@ from flutelab.errors import already_warned
 from flutelab.model.chain import Formulas, chain, opening_places
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Bore, End, Flute, Window, bore_diameter
-from flutelab.model.modes import register_roots, searched, solved_modes, warn_of_notes
+from flutelab.model.modes import chain_modes, register_roots, searched, solved_modes, warn_of_notes
 from flutelab.model.notes import CENT
 from flutelab.model.rows import Rows, checked, rows, take
 from flutelab.physics.breath import AirAlong, cut_off, single_air
@@ -28,6 +28,7 @@ CAUSES = {
     "air": "air that changes along the bore",
 }
 MODES = searched(2)
+_SCALED = {"losses": "loss", "coupling": "coupling"}  # causes that a correction switches off
 STRANGE = 300.0  # cents of stretch beyond which two modes are no octave of each other
 FAINT = 0.3  # strength below which a second mode hardly is one
 _SAME = 0.001  # cents to which the length is sought that keeps the first mode
@@ -254,11 +255,12 @@ class _Case:
 
     def all_stretches(self, causes, kept):
         """The stretch [cents] for every set of causes that is switched off."""
-        return {
-            frozenset(off): float(_stretch(self._without(frozenset(off), kept)))
-            for size in range(len(causes) + 1)
-            for off in combinations(causes, size)
-        }
+        scaled = _subsets(cause for cause in causes if cause in _SCALED)
+        stretch = {}
+        for off in _subsets(cause for cause in causes if cause not in _SCALED):
+            cents = _stretch(self._without(off, kept, scaled)).tolist()
+            stretch |= {off | more: one for more, one in zip(scaled, cents, strict=True)}
+        return stretch
 
     def _window_length(self):
         head = chain(self.flute, self.row, self.corrections, self.formulas).head
@@ -277,7 +279,7 @@ class _Case:
 
         @cache
         def off(length):
-            first, _ = self._without(frozenset({name}), {name: length})
+            first = self._without(frozenset({name}), {name: length})[0, 0]
             return float(np.log(first / self.pitch[0]))
 
         # A longer pipe sounds lower: walk towards the first mode until it is passed.
@@ -291,30 +293,36 @@ class _Case:
             raise _LostError(msg)
         return brentq(off, near, far, xtol=_SAME * CENT * self._half_wave())
 
-    def _without(self, off, lengths):
-        """The two modes [Hz], (2,), with the causes in `off` switched off."""
-        flute, corrections, air = self.flute, self.corrections, self.row.air
+    def _without(self, off, lengths, scaled=(frozenset(),)):
+        """The two modes [Hz], (S, 2), without the causes in `off` and each of S more sets."""
+        flute, air = self.flute, self.row.air
         if "taper" in off:
             flute = _cylinder(flute)
         if "lattice" in off:
             flute, air = self._cut(flute, lengths["lattice"])
         if "window" in off:
             flute = _with_node(flute, lengths["window"])
-        if "losses" in off:
-            corrections = replace(corrections, loss=0.0)
-        if "coupling" in off:
-            corrections = replace(corrections, coupling=0.0)
         if "air" in off:
             air = single_air(self.row.air)
         row = replace(self.row, air=air) if flute.holes else rows(flute, "", air=air)
-        found, _ = solved_modes(flute, row, corrections, count=MODES, formulas=self.formulas)
-        pitch = found.frequency[0, self.columns if flute.holes else [0, 1]]
-        if not np.all(np.isfinite(pitch)):
-            msg = (
-                f"no two modes without: {', '.join(CAUSES[name] for name in CAUSES if name in off)}"
-            )
-            raise _LostError(msg)
+        with already_warned():
+            numbers = chain(flute, row, self._scaled(scaled), self.formulas)
+        columns = self.columns if flute.holes else np.array([0, 1])
+        pitch = chain_modes(numbers, len(scaled), columns[1] + 1)[:, columns]
+        for some, found in zip(scaled, pitch, strict=True):
+            if not np.all(np.isfinite(found)):
+                names = ", ".join(CAUSES[name] for name in CAUSES if name in off | some)
+                msg = f"no two modes without: {names}"
+                raise _LostError(msg)
         return pitch
+
+    def _scaled(self, sets):
+        """The corrections without the causes in each of S sets, one note each."""
+        leaves = {
+            field: np.where([cause in some for some in sets], 0.0, getattr(self.corrections, field))
+            for cause, field in _SCALED.items()
+        }
+        return replace(self.corrections, **{f: leaf[None, :, None] for f, leaf in leaves.items()})
 
     def _cut(self, flute, length):
         """The flute cut at a length, and its air: as it is in the whole one up to there."""
@@ -323,6 +331,12 @@ class _Case:
         if isinstance(air, AirAlong):
             air = cut_off(air, (length - head) / (foot - head))
         return _cut(flute, length, vented), air
+
+
+def _subsets(names):
+    names = tuple(names)
+    sizes = range(len(names) + 1)
+    return [frozenset(some) for size in sizes for some in combinations(names, size)]
 
 
 def _share(stretch, causes, name):
