@@ -112,7 +112,7 @@ def _draw_cells(ax, result, places):
         for note, value in enumerate(values):
             ax.text(
                 note, line, _number(value), fontsize=letters, ha="center", va="center_baseline",
-                color=BLACK,
+                color=BLACK, in_layout=False,  # it lies in its cell
             )  # fmt: skip
     bar = ax.figure.colorbar(look, ax=ax, orientation="horizontal", shrink=0.6, aspect=40, pad=0.02)
     bar.set_ticks([t for t in (-30, -10, -3, -1, 0, 1, 3, 10, 30) if abs(t) <= most])
