@@ -1,6 +1,9 @@
 """The panel that fits a flute: opening, editing, fitting, telling, saving."""
 
+import asyncio
 import io
+import signal
+import threading
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -11,17 +14,32 @@ from PIL import Image
 from flutelab.files.note_columns import COLUMNS
 from flutelab.files.sentences import sentences
 from flutelab.view.panels import fit as fit_module
-from flutelab.view.panels.fit import STAYS, STOPPED, UNFITTED, fit_panel
+from flutelab.view.panels import fit_busy as busy_module
+from flutelab.view.panels import fit_more as more_module
+from flutelab.view.panels.fit import (
+    FITTING,
+    LOOKING,
+    STAYS,
+    STOPPED,
+    UNFITTED,
+    UNSOUGHT,
+    fit_panel,
+)
 
 DEMO = Path(__file__).resolve().parent.parent / "data-demo"
 FILES = DEMO / "plain-pipe-300.toml", DEMO / "plain-pipe-300.csv"
+
+
+def nothing_odd(_):
+    yield
+    return ()
 
 
 @pytest.fixture
 def panel(monkeypatch, tmp_path):
     """A plain pipe's, of three notes; pictures and opening are a word, no mistakes are sought."""
     monkeypatch.setattr(fit_module, "drawn", lambda one: f"{one.calibration.value}".encode())
-    monkeypatch.setattr(fit_module, "suspects", lambda _: ())
+    monkeypatch.setattr(fit_module, "suspects_by_steps", nothing_odd)
     monkeypatch.setattr(fit_module, "sentences", lambda *_: ["Said."])
     return fit_panel(*FILES, demo=tmp_path)
 
@@ -52,7 +70,7 @@ def test_it_opens_with_the_reports_sentences_and_rings(tmp_path, monkeypatch):
 
 
 def test_every_picture_has_its_own_words(tmp_path, monkeypatch):
-    monkeypatch.setattr(fit_module, "suspects", lambda _: ())
+    monkeypatch.setattr(fit_module, "suspects_by_steps", nothing_odd)
     monkeypatch.setattr(fit_module, "sentences", lambda *_: ["Said."])
     panel = fit_panel(*FILES, demo=tmp_path)
     seen = {}
@@ -203,7 +221,7 @@ def test_own_files_by_path_and_by_upload(panel, tmp_path):
 
 def test_a_demo_is_chosen_and_let_go(monkeypatch):
     monkeypatch.setattr(fit_module, "drawn", lambda _: b"")
-    monkeypatch.setattr(fit_module, "suspects", lambda _: ())
+    monkeypatch.setattr(fit_module, "suspects_by_steps", nothing_odd)
     monkeypatch.setattr(fit_module, "sentences", lambda *_: ["Said."])
     panel = fit_panel(*FILES, demo=DEMO)
     desk = panel.desk
@@ -233,10 +251,6 @@ def test_a_slow_fit_no_longer_follows_and_an_interrupt_stops_it(panel, monkeypat
     cell(panel, 0, "cents", "-30")
     assert panel.controls["follow"].value is False
     picture = panel.pictures[0].png
-
-    def interrupted(*_, **__):
-        raise KeyboardInterrupt
-
     monkeypatch.setattr(fit_module, "calibrate", interrupted)
     cell(panel, 0, "cents", "-31")
     panel.fit.pressed()
@@ -245,7 +259,110 @@ def test_a_slow_fit_no_longer_follows_and_an_interrupt_stops_it(panel, monkeypat
     assert panel.pictures[0].png == picture
 
 
-def test_what_is_unfolded_is_told_and_told_anew(panel):
+def interrupted(*_, **__):
+    """What the kernel's interrupt does, between two requests of the page."""
+    signal.raise_signal(signal.SIGINT)
+
+
+@pytest.mark.parametrize("pressed", [True, False])
+def test_the_search_for_mistakes_is_stopped(panel, monkeypatch, pressed):
+    good, taken = panel.answer.calibration, []
+
+    def endless(_):
+        while True:
+            taken.append("a step")
+            if len(taken) == 3 and not pressed:
+                interrupted()
+            yield
+
+    async def searched():
+        panel.look_closer()
+        while panel.search.running:
+            await asyncio.sleep(0)
+            if len(taken) == 3:
+                panel.busy.stopped()
+
+    monkeypatch.setattr(fit_module, "suspects_by_steps", endless)
+    asyncio.run(searched())
+    assert len(taken) == 3
+    assert panel.opening.text == UNSOUGHT
+    assert panel.answer.calibration is good
+    monkeypatch.setattr(fit_module, "suspects_by_steps", nothing_odd)
+    panel.look_closer()
+    assert panel.opening.text == "• Said."
+
+
+def test_a_search_that_was_stopped_is_begun_again(tmp_path, monkeypatch):
+    def stopped(_):
+        yield
+        interrupted()
+
+    monkeypatch.setattr(fit_module, "drawn", lambda _: b"")
+    monkeypatch.setattr(fit_module, "suspects_by_steps", stopped)
+    panel = fit_panel(*FILES, demo=tmp_path)
+    assert (panel.opening.text, panel.answer.odd) == (UNSOUGHT, None)
+    monkeypatch.setattr(fit_module, "suspects_by_steps", nothing_odd)
+    panel.fit.pressed()
+    assert panel.answer.odd == ()
+
+
+def test_a_change_gives_up_the_search_of_the_fit_before(panel, monkeypatch):
+    def endless(_):
+        while True:
+            yield
+
+    async def searched():
+        panel.look_closer()
+        await asyncio.sleep(0)
+        cell(panel, 0, "cents", "-30")
+        return panel.search.running
+
+    monkeypatch.setattr(fit_module, "suspects_by_steps", endless)
+    assert asyncio.run(searched()) is False
+    assert panel.opening.text == f"{LOOKING} ..."
+
+
+def test_what_takes_long_is_told_once_a_moment_has_passed(panel, monkeypatch):
+    monkeypatch.setattr(busy_module, "SOON", 0.0)
+    told, heard = [], threading.Event()
+
+    def said(change):
+        told.append(change["new"])
+        heard.set()
+
+    panel.busy.observe(said, "doing")
+    calibrate = fit_module.calibrate
+    monkeypatch.setattr(
+        fit_module, "calibrate", lambda *a, **k: heard.wait(9) and calibrate(*a, **k)
+    )
+    cell(panel, 0, "cents", "-30")
+    assert told[:2] == [FITTING, ""]
+    assert told[2:] in ([], [LOOKING, ""])
+
+
+def test_what_another_thread_asks_for_is_fitted_where_an_interrupt_reaches_it(
+    tmp_path, monkeypatch
+):
+    monkeypatch.setattr(fit_module, "drawn", lambda _: b"")
+    monkeypatch.setattr(fit_module, "suspects_by_steps", nothing_odd)
+    calibrate, where = fit_module.calibrate, []
+
+    def noted(*given, **settings):
+        where.append(threading.current_thread())
+        return calibrate(*given, **settings)
+
+    monkeypatch.setattr(fit_module, "calibrate", noted)
+
+    async def changed():
+        panel = fit_panel(*FILES, demo=tmp_path)
+        await asyncio.to_thread(cell, panel, 0, "cents", "-30")
+        await asyncio.sleep(0)
+
+    asyncio.run(changed())
+    assert where == [threading.current_thread()] * 2
+
+
+def test_what_is_unfolded_is_told_and_told_anew(panel, monkeypatch):
     for words in panel.more.folds:
         assert words.text == ""
         words.unfolded = True
@@ -253,11 +370,20 @@ def test_what_is_unfolded_is_told_and_told_anew(panel):
     assert panel.more.causes.rows
     told = [words.text for words in panel.more.folds]
     cell(panel, 0, "cents", "-60")
+    assert panel.more.picture.png == b""
     assert [words.text for words in panel.more.folds][1] != told[1]
     panel.more.wanted.value = "foot"
     panel.more.ask.pressed()
     assert panel.more.next_words.text.startswith("The foot correction: known to ±")
     assert panel.more.plan.rows
+    assert Image.open(io.BytesIO(panel.more.picture.png)).width == 1000
+    assert "doubt in the foot correction, now ±" in panel.more.picture.alt
+    shown, picture = panel.more.next_words.text, panel.more.picture.png
+    with monkeypatch.context() as changed:
+        changed.setattr(more_module, "next_measurement", interrupted)
+        panel.more.ask.pressed()
+    assert panel.more.next_words.text == f"{more_module.STOPPED}\n{shown}"
+    assert panel.more.picture.png == picture
     panel.more.wanted.value = "coupling"
     panel.more.ask.pressed()
     assert "coupling" in panel.more.next_words.text

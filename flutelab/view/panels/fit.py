@@ -16,13 +16,14 @@ from flutelab.files.fit_tables import ALONG, HELD, REPORTED, corrections_table, 
 from flutelab.files.sentences import sentences
 from flutelab.files.typed import Sheet
 from flutelab.fitting.calibrate import DEFAULT_FREE, Calibration, calibrate
-from flutelab.fitting.suspects import suspects
+from flutelab.fitting.suspects import Suspect, suspects_by_steps
 from flutelab.model.corrections import NAMES
+from flutelab.view.panels.fit_busy import Home, Steps, interruptible, telling
 from flutelab.view.panels.fit_desk import Desk
-from flutelab.view.panels.fit_more import More, interruptible
+from flutelab.view.panels.fit_more import More
 from flutelab.view.panels.fit_pictures import PICTURES, Fitted, drawn, picture_words
-from flutelab.view.panels.frame import Panel, View
-from flutelab.view.panels.kit import Choice, Grid, Press, Words, fill
+from flutelab.view.panels.frame import Panel, View, still_of
+from flutelab.view.panels.kit import Busy, Choice, Grid, Press, Words, fill
 
 IDLE = 0.4  # seconds without a change before mistakes are looked for
 SLOW = 1.5  # seconds a fit may take to follow every change
@@ -32,7 +33,9 @@ UNFITTED = (
     "Not saved: what stands in the files and settings now is not what was fitted. Mend what is "
     "told above, or press Fit now."
 )
-LOOKING = "Looking for mistakes in notes and sizes ..."
+FITTING = "Fitting"
+LOOKING = "Looking for mistakes in notes and sizes"
+UNSOUGHT = f"{STOPPED} Nobody looked for mistakes in notes and sizes; Fit now starts it again."
 _PARTS = [REPORTED, ALONG, HELD]
 _PART = 1  # the column that tells a correction's part in the fit
 
@@ -59,13 +62,17 @@ class FitPanel(Panel):
         self._free, self._hold = DEFAULT_FREE, ()
         self._fitted: tuple[Settings, Fitted, list] | None = None
         self._asked, self._timer, self._filling = True, None, False
-        self.opening = Words(text=LOOKING)
+        self.home, self.busy = Home(), Busy()
+        self.search = Steps(self.busy, LOOKING)
+        self.opening = Words(text=f"{LOOKING} ...")
         self.corrections = Grid(editable=True, choices={str(_PART): _PARTS})
         self.desk = Desk(flute, notes, demo, self.refresh)
         self.fit = Press(label="Fit now", do=self.ask_now)
-        self.more = More(lambda: self.answer)
+        self.more = More(lambda: self.answer, self.home)
         row = ipywidgets.HBox([*self.more.saves(self.desk, self._fitted_now)])
-        row.add_class("flutelab-row")
+        run = ipywidgets.HBox([self.fit, self.busy])
+        for one in (row, run):
+            one.add_class("flutelab-row")
         super().__init__(
             title="Fit your flute",
             controls={
@@ -90,7 +97,7 @@ class FitPanel(Panel):
                 self.desk.text,
                 self.desk.grid,
                 self.desk.tools,
-                self.fit,
+                run,
             ],
             below=[self.corrections, *self.more.parts, row],
         )
@@ -102,14 +109,19 @@ class FitPanel(Panel):
         """Fit, whether or not fits follow every change."""
         self._asked = True
         self.refresh()
+        if self.answer is not None and self.answer.odd is None and not self.search.running:
+            self._when_idle()  # it was stopped before
 
     def refresh(self) -> None:
         """Fit where something was changed, show it, and look for mistakes when at rest."""
-        if self._held:
-            return
+        if not self._held:
+            self.home(self._follow)
+
+    def _follow(self):
         before, self.more.failed.text = self.answer, ""
         try:
-            super().refresh()
+            with interruptible():
+                super().refresh()
         except KeyboardInterrupt:
             self.fault.text = STOPPED
         self._asked = False
@@ -117,7 +129,7 @@ class FitPanel(Panel):
             self.fault.text += f"\n{STAYS}"
         if self.answer is not None and not _same(before, self.answer):
             self._fill_corrections()
-            self.opening.text = LOOKING
+            self.opening.text = f"{LOOKING} ..."
             self.more.forget()
             self._when_idle()
 
@@ -132,6 +144,7 @@ class FitPanel(Panel):
         stale = self._fitted is None or self._fitted[0] != asked
         if stale and (follow or self._asked or self._fitted is None):
             self._fitted = (asked, *self._fit(asked, measured))
+            self.search.drop()
         _, fitted, heard = self._fitted
         for one in heard:
             warnings.warn(one.message, one.category, stacklevel=1)
@@ -139,7 +152,7 @@ class FitPanel(Panel):
 
     def _fit(self, asked, measured):
         begun = time.monotonic()
-        with warnings.catch_warnings(record=True) as heard:
+        with telling(self.busy, FITTING), warnings.catch_warnings(record=True) as heard:
             for kind in (ValidityWarning, FitWarning):
                 warnings.simplefilter("always", kind)
             result = calibrate(measured, free=asked.free, hold=asked.hold, loss=asked.loss)
@@ -209,20 +222,26 @@ class FitPanel(Panel):
 
     def look_closer(self) -> None:
         """Look for mistakes, then say the report's first sentences and what was unfolded."""
+        steps = suspects_by_steps(self._fitted[1].calibration)
+        self.search.begin(steps, self._found, self._stopped)
+
+    def _found(self, odd: tuple[Suspect, ...]) -> None:
         asked, fitted, heard = self._fitted
-        try:
-            with interruptible(), warnings.catch_warnings():
-                warnings.simplefilter("ignore")
-                odd = suspects(fitted.calibration)
-                self._fitted = asked, replace(fitted, odd=odd), heard
-                self.opening.text = _listed(sentences(fitted.calibration, odd))
-                if odd:  # they are ringed
-                    super().refresh()
-                else:
-                    self.answer = replace(self.answer, odd=odd)
-                self.more.tell()
-        except KeyboardInterrupt:
-            self.opening.text = f"{STOPPED} Nobody looked for mistakes in notes and sizes."
+        self._fitted = asked, replace(fitted, odd=odd), heard
+        self.opening.text = _listed(sentences(fitted.calibration, odd))
+        if odd:  # they are ringed
+            super().refresh()
+        else:
+            self.answer = replace(self.answer, odd=odd)
+        self.more.tell()
+
+    def _stopped(self) -> None:
+        self.opening.text = UNSOUGHT
+
+    def still(self) -> dict[str, bytes | str]:
+        """Return the pictures as they stand, that of what to measure next among them."""
+        shown = [one.png for one in (*self.pictures, self.more.picture) if one.png]
+        return {"image/png": still_of(shown)} if shown else {}
 
     def reset(self) -> None:
         """All as it was opened."""

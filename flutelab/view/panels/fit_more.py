@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import signal
-import threading
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -28,27 +26,16 @@ from flutelab.fitting.next_measurement import next_measurement
 from flutelab.fitting.problem import FitError
 from flutelab.making.cautions import CAUTIONS
 from flutelab.model.corrections import META
+from flutelab.view.panels.fit_busy import Home, interruptible, telling
 from flutelab.view.panels.fit_desk import Desk
-from flutelab.view.panels.fit_pictures import Fitted
-from flutelab.view.panels.kit import Choice, Grid, Press, Save, Words, fill
+from flutelab.view.panels.fit_pictures import Fitted, plan_drawn, plan_picture_words
+from flutelab.view.panels.kit import Busy, Choice, Grid, Picture, Press, Save, Words, fill
 
 WORKING = "Working it out ... (menu Kernel, Interrupt Kernel stops it)"
+PLANNING = "Working out what to measure next"
 STOPPED = "Stopped. Press again to have it worked out."
 _OF_CAUSES = ("cause", "alone", "plausible")  # columns shown
 _BEST = 8  # measurements shown
-
-
-@contextmanager
-def interruptible() -> Iterator[None]:
-    """Let the kernel's interrupt stop what runs between two requests of the page, too."""
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    before = signal.signal(signal.SIGINT, signal.default_int_handler)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)
 
 
 class More:
@@ -58,10 +45,17 @@ class More:
     ----------
     answer : callable
         Returns the last good `Fitted`, or None.
+    home : Home
+        Works things out.
+
+    Attributes
+    ----------
+    picture : Picture
+        Of what to measure next.
     """
 
-    def __init__(self, answer: Callable[[], Fitted | None]) -> None:
-        self._answer = answer
+    def __init__(self, answer: Callable[[], Fitted | None], home: Home) -> None:
+        self._answer, self._home = answer, home
         self.failed = Words(kind="alert")
         self.lengths = Grid()
         self.causes = Grid()
@@ -74,12 +68,13 @@ class More:
             Words(fold="The whole report", kind="code"): _report,
         }
         for words in self.folds:
-            words.observe(lambda one: self._unfolded(one["owner"]), "unfolded")
+            words.observe(lambda one: self._home(lambda: self._unfolded(one["owner"])), "unfolded")
         self.wanted = Choice(
             label="To learn more about", choices={f"{n}: {META[n]['meaning']}": n for n in META}
         )
         self.ask = Press(label="What to measure next", do=self.ask_next)
-        self.next_words, self.plan = Words(), Grid()
+        self.busy, self.next_words = Busy(), Words()
+        self.picture, self.plan = Picture(), Grid()
         row = ipywidgets.HBox([self.wanted, self.ask])
         row.add_class("flutelab-row")
         row.add_class("flutelab-low")
@@ -87,8 +82,8 @@ class More:
             wide.add_class("flutelab-wrap")
         odd, why, *others = self.folds
         self.parts = [
-            self.lengths, odd, why, self.causes, *others, row, self.next_words, self.plan,
-            self.failed,
+            self.lengths, odd, why, self.causes, *others, row, self.busy,
+            self.next_words, self.picture, self.plan, self.failed,
         ]  # fmt: skip
 
     def forget(self) -> None:
@@ -97,6 +92,7 @@ class More:
             words.text = ""
         for grid in (self.causes, self.plan):
             grid.columns, grid.rows = [], []
+        self.picture.png = b""
         self.failed.text = ""
         fill(self.lengths, lengths_table(self._answer().calibration), "As lengths on this flute")
 
@@ -123,12 +119,19 @@ class More:
 
     def ask_next(self) -> None:
         """Work out what to measure next."""
-        self.next_words.text = WORKING
-        with _quiet(lambda said: setattr(self.next_words, "text", said)):
+        before, self.next_words.text = self.next_words.text, ""
+
+        def failed(said):  # what is shown of the last answer stays
+            self.next_words.text = f"{said}\n{before}".strip()
+
+        with telling(self.busy, PLANNING), _quiet(failed):
             plan = next_measurement(self._answer().calibration, of=self.wanted.value)
+            drawn, seen = plan_drawn(plan), plan_picture_words(plan)
             best = plan_table(plan).head(_BEST)
             shown = best[["what_to_do", "readings", "needs", "sd_now", "sd_left", "unit"]]
-            fill(self.plan, shown, "Best next measurements")
+            with self.picture.hold_sync():
+                self.picture.alt, self.picture.png = seen, drawn
+            fill(self.plan, shown, f"Best next measurements, to know {plan.said}")
             self.next_words.text = "\n".join([*plan_words(plan), CAUTIONS["breath"]])
 
     def saves(self, desk: Desk, fitted: Callable[[], Calibration]) -> Sequence[Save]:
@@ -164,7 +167,7 @@ class More:
 def _quiet(say: Callable[[str], None]) -> Iterator[None]:
     """Work without warnings; say in words what went wrong, or that it was stopped."""
     try:
-        with warnings.catch_warnings():
+        with interruptible(), warnings.catch_warnings():
             warnings.simplefilter("ignore")
             yield
     except KeyboardInterrupt:

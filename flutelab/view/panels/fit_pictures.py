@@ -10,11 +10,13 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from flutelab.files.mismatch_words import mismatch_words
+from flutelab.files.next_words import ideas, ranked, sd_words
 from flutelab.files.to_mend import is_to_mend
 from flutelab.files.told import told_words
 from flutelab.fitting.calibrate import Calibration
 from flutelab.fitting.identifiability import what_data_tell
 from flutelab.fitting.mismatch import why_not_matching
+from flutelab.fitting.next_measurement import Plan
 from flutelab.fitting.suspects import Suspect
 from flutelab.model.corrections import META
 from flutelab.model.notes import CENT
@@ -22,6 +24,7 @@ from flutelab.view.plots import (
     plot_causes,
     plot_corrections,
     plot_mismatch,
+    plot_next_measurement,
     plot_residuals,
     plot_what_data_tell,
 )
@@ -35,6 +38,7 @@ PICTURES = {
     "How well the notes tell each correction": "told",
 }
 _DPI = 100
+_BEST = 6  # measurements named
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -61,6 +65,11 @@ def drawn(fitted: Fitted) -> bytes:
             made = plot_causes(why_not_matching(result.tables[0].measurements))
         else:
             made = plot_what_data_tell(what_data_tell(result))
+    return _png(made)
+
+
+def _png(made):
+    """A figure's, or its axes', bytes; it is given back."""
     page = made if isinstance(made, Figure) else made.figure
     held = io.BytesIO()
     page.savefig(held, format="png", dpi=_DPI, pil_kwargs={"compress_level": 1})
@@ -84,6 +93,21 @@ def picture_words(fitted: Fitted) -> str:
         named = None if fitted.odd is None else is_to_mend(result, fitted.odd)
         return " ".join(mismatch_words(why_not_matching(part.measurements), named=named))
     return " ".join(told_words(what_data_tell(result)))
+
+
+def plan_drawn(plan: Plan) -> bytes:
+    """Return the picture of what to measure next as PNG bytes."""
+    return _png(plot_next_measurement(plan))
+
+
+def plan_picture_words(plan: Plan) -> str:
+    """Return what the picture of what to measure next shows."""
+    best = ideas(plan, ranked(plan))[:_BEST]
+    left = (f"{one.name} {sd_words(plan, plan.sd_left[one.number])}" for one in best)
+    return (
+        f"What would be left of the doubt in {plan.said}, now {sd_words(plan, plan.sd_now)}; "
+        f"best first: {'; '.join(left)}."
+    )
 
 
 def _each(part, against):

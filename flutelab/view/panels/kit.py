@@ -171,6 +171,24 @@ class Press(anywidget.AnyWidget):
             self.pressed()
 
 
+class Busy(anywidget.AnyWidget):
+    """What runs, while it does: ``doing`` is read aloud, ``detail`` is not; "" = nothing runs.
+
+    ``stop`` is the label of a button that calls ``stopped()``, "" where there is none.
+    """
+
+    _esm = _script("busy")
+    _css = _STYLE
+    doing = traitlets.Unicode().tag(sync=True)
+    detail = traitlets.Unicode().tag(sync=True)
+    stop = traitlets.Unicode().tag(sync=True)
+
+    def __init__(self, **settings) -> None:
+        super().__init__(**settings)
+        self.stopped: Callable[[], None] = lambda: None
+        self.on_msg(lambda *_: self.stopped())
+
+
 class Fingering(anywidget.AnyWidget):
     """A button a hole, from the window to the foot; ``value`` is the fingering's word.
 

@@ -9,6 +9,7 @@ function render({ model, el }) {
 
   const update = () => {
     const svg = model.get("svg");
+    el.hidden = !svg && !model.get("png").byteLength;
     const alt = model.get("alt");
     if (svg) {
       drawing.innerHTML = svg;
