@@ -11,12 +11,15 @@ from flutelab.errors import already_warned
 from flutelab.model.byhand import by_hand
 from flutelab.model.hole_sweep import (
     hole_sweep,
+    mode_on_sweep,
     note_bands,
     plain_frequency,
+    reshaped,
     rule_beyond,
     rule_frequency,
     rule_lengths,
 )
+from flutelab.model.modes import modes
 from flutelab.model.rows import rows
 from flutelab.units import celsius
 
@@ -126,3 +129,16 @@ def test_bands():
     along = note_bands(PIPE, "o", air=AIR)
     # breath warms the head of the bore whatever the room does
     assert 0 < along.warmth[1] < bands.warmth[1]
+
+
+@pytest.mark.parametrize("word", ["ooooo", "xxxoo"])
+def test_the_mode_that_a_sweep_points_to_is_the_one_found_in_full(word):
+    sizes = np.linspace(2e-3, 14e-3, 12)
+    sweep = hole_sweep(FIVE, word, sizes, hole=4, air=AIR)
+    row = rows(FIVE, word, air=AIR)
+    for size in (2.3e-3, 6.9e-3, 13.2e-3):
+        bored = reshaped(FIVE, hole=4, diameter=size)
+        mode = mode_on_sweep(sweep, bored, row)
+        assert mode.root[0, 0] == pytest.approx(modes(bored, row).root[0, 0], rel=1e-7)
+    shut = hole_sweep(FIVE, "xxxxx", sizes, hole=4, air=AIR)
+    assert mode_on_sweep(shut, FIVE, row) is None  # it points elsewhere

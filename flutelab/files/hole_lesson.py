@@ -13,6 +13,7 @@ from flutelab.model.flute import Flute, bore_diameter, bore_side_diameter
 from flutelab.model.hole_sweep import (
     HoleSweep,
     hole_sweep,
+    mode_on_sweep,
     plain_frequency,
     reshaped,
     rule_beyond,
@@ -83,9 +84,10 @@ def hole_note(
         The pipe as it was, played with all holes open in the same room.
     """
     own = flute.holes[hole - 1].diameter
-    air = AirAlong(room_temperature=room)
-    wave = standing_wave(flute, rows(flute, fingering, air=air), points=_POINTS)
+    row = rows(flute, fingering, air=AirAlong(room_temperature=room))
     sweep = _curve(_plain(flute, hole), fingering, hole, room)
+    mode = mode_on_sweep(sweep, flute, row)
+    wave = standing_wave(flute, row, points=_POINTS, found=mode)
     first_open = not np.isnan(sweep.cut)
     rule = rule_frequency(sweep.lengths, own) if first_open else sweep.rule[0]
     return HoleNote(

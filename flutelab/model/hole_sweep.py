@@ -8,9 +8,11 @@ import numpy as np
 
 from flutelab.errors import already_warned
 from flutelab.model.byhand import cut_frequency, head_length, refuse_stopped
-from flutelab.model.chain import Formulas
+from flutelab.model.chain import Formulas, chain
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute, Window, bore_diameter
+from flutelab.model.lattice import off_the_line
+from flutelab.model.modes import Modes, at, newton, warn_of_notes
 from flutelab.model.notes import CENT, predict_notes
 from flutelab.model.rows import Rows, first_open, rows, take
 from flutelab.physics.air import Air, warmer
@@ -18,6 +20,7 @@ from flutelab.physics.breath import AirAlong, single_air
 from flutelab.physics.rules import OPEN_END, half_wave_frequency, length_beyond_hole
 
 HOLE_ENDS = 1.5  # both end corrections of a hole over its radius, as rounded in textbooks
+_NEAR = 40.0  # cents between a sweep's line and a note: farther it may be another mode
 SOFT, USUAL, HARD = 300.0, 520.0, 740.0  # Pa in the mouth, see `note_bands`
 
 
@@ -49,13 +52,14 @@ class HoleSweep:
     ``rule`` (D,) of the rule of thumb [Hz]; ``error`` (D,) rule over model [cents]; ``plain``
     c/2L without any end correction [Hz]; ``no_hole`` the note without the hole and ``cut`` that
     of the pipe cut off at it [Hz], nan where the hole is not the first open one; ``lengths``
-    those of the rule at the flute's own diameter.
+    those of the rule at the flute's own diameter; ``root`` (D,) the model's eigenfrequencies.
     """
 
     label: str
     hole: int
     diameter: np.ndarray
     frequency: np.ndarray
+    root: np.ndarray
     rule: np.ndarray
     error: np.ndarray
     plain: float
@@ -109,7 +113,8 @@ def hole_sweep(
     sizes = np.tile([h.diameter for h in flute.holes], (len(diameters) + 1, 1))
     sizes[:-1, hole - 1] = diameters
     many = rows(flute, [*[word] * len(diameters), without], air=air, diameter=sizes)
-    found = predict_notes(flute, many, corrections, formulas=formulas).frequency
+    notes = predict_notes(flute, many, corrections, formulas=formulas)
+    found = notes.frequency
     lengths = rule_lengths(flute, now, corrections, formulas)
     own = int(first_open(now)[0]) == hole - 1
     rule = rule_frequency(lengths, diameters if own else np.full(len(diameters), lengths.diameter))
@@ -122,12 +127,55 @@ def hole_sweep(
         hole=hole,
         diameter=diameters,
         frequency=found[:-1],
+        root=notes.root[:-1],
         rule=rule,
         error=np.log(rule / found[:-1]) / CENT,
         plain=plain_frequency(lengths),
         no_hole=float(found[-1]),
         cut=cut,
         lengths=lengths,
+    )
+
+
+def mode_on_sweep(sweep: HoleSweep, flute: Flute, row: Rows) -> Modes | None:
+    """Return the mode of a pipe with the hole at one size, sought from where its sweep points.
+
+    Parameters
+    ----------
+    sweep : HoleSweep
+        Of the same pipe, with the hole of any size, fingered as in `row`, without corrections.
+    flute : Flute
+    row : Rows
+        One row.
+
+    Returns
+    -------
+    Modes or None
+        The one mode of the sweep's register, for `standing_wave`; None where the sweep points to
+        none or where openings lie off the line, of which solving in full would warn.
+
+    Warns
+    -----
+    ValidityWarning
+        As `predict_notes`.
+    """
+    size = flute.holes[sweep.hole - 1].diameter
+    guess = np.interp(size, sweep.diameter, sweep.root)
+    numbers = chain(flute, row, None, None)
+    if not np.isfinite(guess) or off_the_line(numbers):
+        return None
+    with already_warned():
+        root = newton(at(numbers), np.array([[guess]]))
+    if not abs(np.log(root.real[0, 0] / guess.real)) / CENT < _NEAR:
+        return None
+    warn_of_notes(numbers, root.real)
+    return Modes(
+        frequency=root.real,
+        q=root.real / (2 * root.imag),
+        strength=np.ones(root.shape),
+        status=np.full(root.shape, "ok"),
+        reason=np.full(root.shape, ""),
+        root=root,
     )
 
 
