@@ -28,8 +28,8 @@ def pipe_length_picture() -> Live:
 def _frame(lesson: Lesson):
     found = lesson.found
     names = lesson.table.group
-    return (found.wave, names, lesson.how, _limits(lesson), _cents_limit(found),
-            _intercept_limits(lesson))  # fmt: skip
+    return (found.wave, names, lesson.how, lesson.predicted is None, _limits(lesson),
+            _cents_limit(found), _intercept_limits(lesson))  # fmt: skip
 
 
 def _limits(lesson):
@@ -92,7 +92,9 @@ def _lines(ax, lesson):
     ax.add_collection(spread)
     (dots,) = ax.plot([], [], "o", color=BLUE, markersize=8, label="measured")
     (said,) = ax.plot([], [], linestyle="", marker="_", color=VERMILION, markersize=16,
-                      markeredgewidth=2.6, label="by the formulas")  # fmt: skip
+                      markeredgewidth=2.6)  # fmt: skip
+    if lesson.predicted is not None:
+        said.set_label("by the formulas")
     names = [ax.text(0, 0, name[:10], fontsize=11, ha="left", va="top", color=DARK)
              for name in lesson.table.group]  # fmt: skip
     ax.legend(loc="upper left")
