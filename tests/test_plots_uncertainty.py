@@ -78,6 +78,9 @@ def test_profiles():
     assert (round(upper, 6), round(RISES[1], 6)) in dots
     crosses = [line for line in ax.lines if line.get_marker() == "x" and len(line.get_xdata())]
     assert len(crosses) == np.sum(np.any(found.cut, axis=-1))
+    assert {"68 %", "95 %"} <= {text.get_text() for text in ax.texts}
+    few = plot_profiles(replace(found, reached=1.5 * found.reached))
+    assert {"68 % of many readings", "95 % of many readings"} <= {t.get_text() for t in few.texts}
     with pytest.raises(ValueError, match="7 profiles in one picture; choose at most 6"):
         plot_profiles(replace(found, names=("window",) * 7))
 

@@ -141,9 +141,9 @@ def plot_profiles(profiles: Profiles, *, ax: Axes | None = None) -> Axes:
     -------
     Axes
         A curve an unknown against its distance from the best value in its own sd; in grey the
-        parabola of a fit that is straight; dots at the limits (above the dashed lines where
-        few readings tell their own scatter: Student's t), crosses where the unknown may go no
-        farther.
+        parabola of a fit that is straight; dots at the limits (above the dashed lines, which
+        then say "of many readings", where few tell their own scatter: Student's t), crosses
+        where the unknown may go no farther.
 
     Raises
     ------
@@ -157,7 +157,8 @@ def plot_profiles(profiles: Profiles, *, ax: Axes | None = None) -> Axes:
     with style():
         reach = np.linspace(-3.1, 3.1, 200)
         ax.plot(reach, reach**2, color=PALE, linewidth=5.0, zorder=0)
-        for rise, words in zip(RISES, ("68 %", "95 %"), strict=True):
+        few = "" if np.allclose(profiles.reached, RISES) else " of many readings"
+        for rise, words in zip(RISES, (f"68 %{few}", f"95 %{few}"), strict=True):
             ax.axhline(rise, color=GREY, linewidth=1.0, linestyle=(0, (2, 3)))
             ax.annotate(words, (0.0, rise), xytext=(0, 3), textcoords="offset points", ha="center")
         for k, (colour, dashes) in zip(range(len(profiles.names)), _CURVES, strict=False):
