@@ -108,6 +108,53 @@ def test_files_are_uploaded_fitted_and_saved(opened, lab):
     settled(page, re.compile("acts as if .* wider than written"))
     page.get_by_role("button", name="What to measure next").press("Enter")
     settled(page, re.compile("The window correction: known to"))
+    page.get_by_alt_text("What would be left of the doubt in the window correction").wait_for()
+    check_clean(page)
+
+
+LONG = """
+import time
+from flutelab.view.panels import fit
+
+def endless(*_, **__):
+    while True:
+        time.sleep(0.02)
+
+def steps(_):
+    while True:
+        time.sleep(0.02)
+        yield
+
+fit.suspects_by_steps = steps
+"""
+DO = """async (code) => {
+  const kernel = window.jupyterapp.shell.currentWidget.sessionContext.session.kernel;
+  await kernel.requestExecute({ code }).done;
+}"""
+INTERRUPT = "() => window.jupyterapp.commands.execute('kernelmenu:interrupt')"
+
+
+def test_what_takes_long_is_told_and_stopped(opened):
+    page = opened("fit-your-flute")
+    settled(page, "No row and no hole stands out.")
+    page.evaluate(DO, LONG)
+    far = page.get_by_label("Rows that lie far off")
+    far.select_option("count less (robust)")
+    page.get_by_role("progressbar", name="Looking for mistakes").wait_for(timeout=WAIT)
+    # the page is answered meanwhile
+    page.get_by_label("Picture", exact=True).select_option(index=2)
+    page.get_by_alt_text("Reported corrections").wait_for(timeout=WAIT)
+    page.get_by_role("button", name="Stop", exact=True).press("Enter")
+    settled(page, "Stopped. Nobody looked for mistakes")
+    assert page.evaluate("document.activeElement.textContent") == "Fit now"
+
+    page.evaluate(DO, "fit.calibrate = endless")
+    far.select_option("count like the others")  # JupyterLab hands it to another thread
+    settled(page, re.compile("s. To stop: menu Kernel, Interrupt Kernel"))
+    page.evaluate(INTERRUPT)
+    alert(page).filter(has_text="What is shown below is the last good result.").wait_for()
+    settled(page, re.compile("rows are fitted"))
+    assert page.locator(f"{PANEL} progress:visible").count() == 0
     check_clean(page)
 
 
@@ -131,4 +178,6 @@ def test_the_look_inside_follows_keys(opened):
     assert all(a != b for a, b in zip(sources, now, strict=True))
     assert "Standing wave at" in page.locator(f"{PANEL} img").nth(1).get_attribute("alt")
     assert page.locator(PICTURE).count() > 2
+    page.get_by_text("Read pressure and flow along the bore as table").press("Enter")
+    settled(page, "before hole 4")
     check_clean(page)

@@ -10,6 +10,7 @@ function render({ model, el }) {
   const update = () => {
     const svg = model.get("svg");
     el.hidden = !svg && !model.get("png").byteLength;
+    if (el.hidden) return el.replaceChildren();
     const alt = model.get("alt");
     if (svg) {
       drawing.innerHTML = svg;
