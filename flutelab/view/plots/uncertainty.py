@@ -157,7 +157,7 @@ def plot_profiles(profiles: Profiles, *, ax: Axes | None = None) -> Axes:
     with style():
         reach = np.linspace(-3.1, 3.1, 200)
         ax.plot(reach, reach**2, color=PALE, linewidth=5.0, zorder=0)
-        few = "" if np.allclose(profiles.reached, RISES) else " of many readings"
+        few = "" if np.allclose(profiles.reached, RISES, rtol=1e-3) else " of many readings"
         for rise, words in zip(RISES, (f"68 %{few}", f"95 %{few}"), strict=True):
             ax.axhline(rise, color=GREY, linewidth=1.0, linestyle=(0, (2, 3)))
             ax.annotate(words, (0.0, rise), xytext=(0, 3), textcoords="offset points", ha="center")
