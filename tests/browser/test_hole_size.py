@@ -97,5 +97,6 @@ def test_sounds_have_data_and_none_starts_by_itself(opened):
     assert heard.first.evaluate(SIZE) > 20_000
     press(page, "Hide, for new guesses")
     wait_until_says(page, 2, HIDDEN)
+    heard.first.wait_for(state="detached", timeout=1000)  # a message after the words
     assert heard.count() == 0
     check_clean(page)
