@@ -14,8 +14,10 @@ def leaf(value: float) -> float:
 
 def join(parts: Sequence[float]) -> np.ndarray:
     """Return leaves side by side on the last axis; shape (0,) where there are none."""
+    if not any(np.ndim(part) for part in parts):
+        return np.array(parts, dtype=float)
     arrays = [np.atleast_1d(part) for part in parts]
-    return np.concatenate(np.broadcast_arrays(*arrays), axis=-1) if arrays else np.zeros((0,))
+    return np.concatenate(np.broadcast_arrays(*arrays), axis=-1)
 
 
 def by_note(values: np.ndarray) -> np.ndarray:

@@ -89,6 +89,7 @@ def standing_wave(
     points: int = 200,
     formulas: Formulas | None = None,
     found: Modes | None = None,
+    numbers: Chain | None = None,
 ) -> StandingWave:
     """Return the standing wave of each row at one of its modes.
 
@@ -105,8 +106,11 @@ def standing_wave(
         Evenly from the head to the foot, at least 20; openings come besides.
     formulas : Formulas, optional
     found : Modes, optional
-        These rows' modes where they are known already, with these corrections and formulas, at
-        least the register's number plus 2 of them; nobody is warned of their frequencies anew.
+        These rows' modes where they are known already, with these corrections and formulas:
+        all among which the register is sought, or that of the register alone where it is the
+        first; nobody is warned of their frequencies anew.
+    numbers : Chain, optional
+        The rows' chain where it is there already.
 
     Returns
     -------
@@ -158,7 +162,8 @@ def standing_wave(
         fine = chain(cut, cut_rows, corrections, formulas)
         frequency = _steady(root)
         each = tuple(part[0, :, 0] for part in elements(fine, frequency).tubes)
-        e = elements(chain(flute, fingerings, corrections, formulas), frequency)
+        numbers = numbers or chain(flute, fingerings, corrections, formulas)
+        e = elements(numbers, frequency)
     e = replace(e, tubes=tuple(part[None, :, None] for part in _folded(each, nodes)))
     solved = _solved(e)
     pressure, flow = _along(solved, each, nodes)

@@ -123,7 +123,7 @@ def solved_modes(
     count: int,
     formulas: Formulas | None = None,
 ) -> tuple[Modes, Chain]:
-    """Return `modes` and the chain they belong to, without a warning of their frequencies."""
+    """Return `modes` without a warning of their frequencies, and the chain of the distinct rows."""
     index, inverse = distinct(checked(fingerings))
     fingerings = take(fingerings, index)
     numbers = chain(flute, fingerings, corrections, formulas)

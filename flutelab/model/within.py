@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from flutelab.errors import already_warned
+from flutelab.model.chain import chain
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute
 from flutelab.model.inside import StandingWave, standing_wave
@@ -85,10 +86,18 @@ def within(
     warn_of_notes(numbers, found.frequency[np.arange(len(column)), column][column >= 0])
     axis = _with_peaks(np.asarray(frequency, dtype=float), found)
     with already_warned():
+        if len(fingerings) > 1:  # that of the modes has each distinct row once, in its own order
+            numbers = chain(flute, fingerings, corrections)
         admittance = _admittance(numbers, len(fingerings), axis)
     return Within(
         wave=standing_wave(
-            flute, fingerings, corrections, register=wanted, points=POINTS, found=found
+            flute,
+            fingerings,
+            corrections,
+            register=wanted,
+            points=POINTS,
+            found=found,
+            numbers=numbers,
         ),
         modes=found,
         column=column,

@@ -31,15 +31,17 @@ ADDRESS = re.compile(r"(http://(?:localhost|127\.0\.0\.1):\d+)/\S*token=(\w+)")
 # Waits for keys on the panel's first slider; resolves to the milliseconds from the last of them
 # to the last change of pixels: another picture (decoded), drawing or sentence.
 WATCH = """([panel, keys]) => {
+  let last = '';
   const shown = () => {
     const img = panel.querySelector('.flutelab-picture img');
     const drawing = panel.querySelector('.flutelab-picture svg');
     const words = panel.querySelector('.flutelab-result');
-    return [img?.src, img?.complete && img?.naturalWidth, drawing?.outerHTML, words?.innerText]
-      .join('|');
+    if (img && !img.complete) return last; // not decoded yet
+    return [img?.src, drawing?.outerHTML, words?.innerText].join('|');
   };
   const slider = panel.querySelector('input[type=range]');
-  let heard = 0, key = 0, changed = 0, last = shown();
+  let heard = 0, key = 0, changed = 0;
+  last = shown();
   slider.focus();
   slider.addEventListener('keydown', () => { heard += 1; key = performance.now(); });
   window.settled = new Promise((resolve) => {

@@ -1,11 +1,19 @@
 // A picture: PNG bytes, or a drawing as SVG text, with words for those who do not see it.
+// As data in its address a picture is there at once; from a blob it takes a frame more.
+function addressOf({ buffer, byteOffset, byteLength }) {
+  const bytes = new Uint8Array(buffer, byteOffset, byteLength);
+  let text = "";
+  for (let at = 0; at < byteLength; at += 8192)
+    text += String.fromCharCode(...bytes.subarray(at, at + 8192));
+  return `data:image/png;base64,${btoa(text)}`;
+}
+
 function render({ model, el }) {
   keepKeys(el);
   const img = document.createElement("img");
   const drawing = document.createElement("div");
   drawing.setAttribute("role", "img");
   el.classList.add("flutelab-picture");
-  let shown = null;
 
   const update = () => {
     const svg = model.get("svg");
@@ -17,13 +25,10 @@ function render({ model, el }) {
       drawing.setAttribute("aria-label", alt);
       return el.replaceChildren(drawing);
     }
-    const old = shown;
-    shown = URL.createObjectURL(new Blob([model.get("png")], { type: "image/png" }));
-    img.src = shown;
+    img.src = addressOf(model.get("png"));
     img.alt = alt;
     if (model.get("width")) img.width = model.get("width");
     if (img.parentNode !== el) el.replaceChildren(img);
-    if (old) setTimeout(() => URL.revokeObjectURL(old), 1000);
   };
   for (const key of ["svg", "png"]) model.on(`change:${key}`, update);
   model.on("change:alt", () => {
@@ -31,6 +36,5 @@ function render({ model, el }) {
     drawing.setAttribute("aria-label", model.get("alt"));
   });
   update();
-  return () => shown && URL.revokeObjectURL(shown);
 }
 export default { render };
