@@ -86,8 +86,8 @@ def hole_note(
     own = flute.holes[hole - 1].diameter
     row = rows(flute, fingering, air=AirAlong(room_temperature=room))
     sweep = _curve(_plain(flute, hole), fingering, hole, room)
-    mode = mode_on_sweep(sweep, flute, row)
-    wave = standing_wave(flute, row, points=_POINTS, found=mode)
+    found, numbers = mode_on_sweep(sweep, flute, row)
+    wave = standing_wave(flute, row, points=_POINTS, found=found, numbers=numbers)
     first_open = not np.isnan(sweep.cut)
     rule = rule_frequency(sweep.lengths, own) if first_open else sweep.rule[0]
     return HoleNote(

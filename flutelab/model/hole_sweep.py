@@ -8,7 +8,7 @@ import numpy as np
 
 from flutelab.errors import already_warned
 from flutelab.model.byhand import cut_frequency, head_length, refuse_stopped
-from flutelab.model.chain import Formulas, chain
+from flutelab.model.chain import Chain, Formulas, chain
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute, Window, bore_diameter
 from flutelab.model.lattice import off_the_line
@@ -137,7 +137,7 @@ def hole_sweep(
     )
 
 
-def mode_on_sweep(sweep: HoleSweep, flute: Flute, row: Rows) -> Modes | None:
+def mode_on_sweep(sweep: HoleSweep, flute: Flute, row: Rows) -> tuple[Modes | None, Chain]:
     """Return the mode of a pipe with the hole at one size, sought from where its sweep points.
 
     Parameters
@@ -150,9 +150,11 @@ def mode_on_sweep(sweep: HoleSweep, flute: Flute, row: Rows) -> Modes | None:
 
     Returns
     -------
-    Modes or None
-        The one mode of the sweep's register, for `standing_wave`; None where the sweep points to
-        none or where openings lie off the line, of which solving in full would warn.
+    found : Modes or None
+        The one mode of the sweep's register; None where the sweep points to none or where
+        openings lie off the line, of which solving in full would warn.
+    numbers : Chain
+        The row's; both are for `standing_wave`.
 
     Warns
     -----
@@ -163,13 +165,13 @@ def mode_on_sweep(sweep: HoleSweep, flute: Flute, row: Rows) -> Modes | None:
     guess = np.interp(size, sweep.diameter, sweep.root)
     numbers = chain(flute, row, None, None)
     if not np.isfinite(guess) or off_the_line(numbers):
-        return None
+        return None, numbers
     with already_warned():
         root = newton(at(numbers), np.array([[guess]]))
     if not abs(np.log(root.real[0, 0] / guess.real)) / CENT < _NEAR:
-        return None
+        return None, numbers
     warn_of_notes(numbers, root.real)
-    return Modes(
+    found = Modes(
         frequency=root.real,
         q=root.real / (2 * root.imag),
         strength=np.ones(root.shape),
@@ -177,6 +179,7 @@ def mode_on_sweep(sweep: HoleSweep, flute: Flute, row: Rows) -> Modes | None:
         reason=np.full(root.shape, ""),
         root=root,
     )
+    return found, numbers
 
 
 def _checked(flute, hole, diameters):

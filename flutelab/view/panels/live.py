@@ -75,7 +75,7 @@ class Live:
             canvas = FigureCanvasAgg(figure)
             artists = tuple(self._begin(figure, answer))
             self._move(artists, answer)  # the layout makes room for them too
-            canvas.draw()
+            figure.get_layout_engine().execute(figure)
             figure.set_layout_engine("none")
             for artist in artists:
                 artist.set_animated(True)
