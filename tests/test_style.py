@@ -90,3 +90,13 @@ def test_letters_of_live_pictures_are_14_pixels_or_more():
         >= 14
     )
     assert contrast("#ffffff", "#404040") >= 4.5  # the band of a still
+
+
+def test_powers_of_ten_are_what_they_say():
+    ax = style.figure(3.0).subplots()
+    ax.plot([1, 2], [2e-12, 3e-9])
+    style.powers_of_ten(ax.yaxis)
+    ax.figure.draw_without_rendering()
+    told = dict(zip(ax.get_yticks(), [t.get_text() for t in ax.get_yticklabels()], strict=True))
+    assert told[1e-11] == "10⁻¹¹"
+    assert {t.get_text() for t in ax.get_yticklabels(minor=True)} <= {""}

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import io
+import math
 from contextlib import AbstractContextManager
 
 from matplotlib import pyplot as plt
+from matplotlib.axis import Axis
 from matplotlib.figure import Figure
 
 # Lines, points and letters: any two differ by 15 in lightness (CIE L*) or more, so that they
@@ -41,6 +43,7 @@ _LETTERS = {  # printed across a page of A4 (17 cm) they are 7 points or more
 # Text stays text in an SVG: it can be searched, read aloud and edited, and the viewer's own
 # sans-serif serves. With a fixed salt the same picture is the same bytes.
 _FILES = {"svg.fonttype": "none", "svg.hashsalt": "flutelab"}
+_RAISED = str.maketrans("0123456789-", "⁰¹²³⁴⁵⁶⁷⁸⁹⁻")
 _DPI = 120  # of a PNG: 1200 pixels wide
 
 
@@ -58,6 +61,17 @@ def figure(height: float) -> Figure:
         [inches]
     """
     return plt.figure(figsize=(WIDTH, height), layout="constrained", facecolor="white")
+
+
+def powers_of_ten(axis: Axis) -> None:
+    """Make an axis logarithmic, its ticks powers of ten in plain letters: soon drawn."""
+    axis.axes.set(**{f"{axis.axis_name}scale": "log"})
+    axis.set_major_formatter(lambda value, _: f"10{_raised(value)}")
+    axis.set_minor_formatter(lambda *_: "")
+
+
+def _raised(value):
+    return str(round(math.log10(value))).translate(_RAISED)
 
 
 def draw_without_windows() -> None:

@@ -35,6 +35,8 @@ def store(png: bytes, path: Path, thumb: int | None = None) -> None:
 def shoot(page, name: str) -> None:
     """Store every panel of an open notebook that has run, and after its button was pressed."""
     shoot_panels(page, name, thumb=True)
+    if not page.locator(labs.PANEL).count() and page.locator(labs.PICTURE).count():
+        store(page.locator(labs.PICTURE).first.screenshot(), START / f"{name}.png", THUMB)
     if labs.fill(page, name):
         page.wait_for_timeout(1000)
         shoot_panels(page, f"{name}-after")

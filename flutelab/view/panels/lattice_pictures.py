@@ -10,7 +10,7 @@ import numpy as np
 from flutelab.model.within import Within
 from flutelab.units import inches, millimetres
 from flutelab.view.panels.live import Live
-from flutelab.view.style import BLUE, DARK, GREY, PALE, VERMILION
+from flutelab.view.style import BLUE, DARK, GREY, PALE, VERMILION, powers_of_ten
 
 _LINE, _SHARES = -1.4, -1.55  # where openings and their shares stand, below the wave
 _LEAST = 0.005  # a share that is told
@@ -52,7 +52,7 @@ def spectrum_picture(axes: Axes) -> Live:
 
     def begin(figure, _):
         ax = figure.subplots()
-        ax.set_yscale("log")
+        powers_of_ten(ax.yaxis)
         ax.set_xlim(axes.frequency[[0, -1]])
         ax.set_ylim(axes.low, axes.high)
         ax.set_xlabel("frequency [Hz]")

@@ -10,7 +10,16 @@ from flutelab.model.inside import StandingWave
 from flutelab.model.spectrum import Spectrum, admittance
 from flutelab.units import inches, millimetres
 from flutelab.view.plots.parts import checked_kind, checked_row, handle, legend_below, new_axes
-from flutelab.view.style import BLACK, BLUE, DARK, GREY, PALE, VERMILION, style
+from flutelab.view.style import (
+    BLACK,
+    BLUE,
+    DARK,
+    GREY,
+    PALE,
+    VERMILION,
+    powers_of_ten,
+    style,
+)
 
 _STATUS = {  # a mark a status: filled = speaks
     "ok": ("o", False, "mode"),
@@ -61,7 +70,7 @@ def plot_spectrum(
     size, words = _peaked(result, row)
     with style():
         ax.plot(result.frequency, size, color=BLUE, linewidth=1.8)
-        ax.set_yscale("log")
+        powers_of_ten(ax.yaxis)
         ax.set_ylim(np.min(size) / 4, np.max(size) * 12)
         ax.set_xlim(result.frequency[0], result.frequency[-1])
         handles = _mark_modes(ax, result, row, size)
