@@ -14,6 +14,7 @@ from flutelab.files.takeaway import two_lengths
 from flutelab.making.cautions import CAUTIONS
 from flutelab.view.panels import constants as constants_module
 from flutelab.view.panels.constants import STAYS, constants_panel
+from flutelab.view.panels.constants_tables import UNSURE
 
 DEMO = Path(__file__).resolve().parent.parent / "data-demo"
 
@@ -121,9 +122,9 @@ def test_inches_come_with_fractions_and_drills(panel):
     assert panel.controls["length"].step == 1 / 64
     assert panel.sentence.text.startswith("Cut to 13.500 in (13 1/2): ")
     assert panel.corrections.rows[1][2:5] == ["2.157 (2\xa05/32)", "2.368 (2\xa03/8)", "0.074"]
-    assert [row[3] for row in panel.holes.rows] == [
-        "17/64 in", "11/32 in", "letter N", "letter N", "letter Q"
-    ]  # fmt: skip
+    # one size and one drill in a row, which add up: letter N is 0.302 in (ASME B94.11M)
+    assert panel.holes.rows[3][2:] == ["0.307 in", "letter N (-0.005 in)"]
+    assert panel.holes.rows[1][3] == "11/32 in (+0.001 in)"
     lengths = [panel.sentence.text, panel.cut.text, panel.both.caption, *map(str, panel.holes.rows)]
     assert not [text for text in lengths if re.search(r"/\d+ [+-] 0", text)]
     assert "0.594 in (19/32) shorter" in panel.cut.text
@@ -138,6 +139,7 @@ def test_inches_come_with_fractions_and_drills(panel):
 
 def test_another_flute_brings_its_own_length_and_plain_pipes_have_no_holes(panel):
     panel.controls["source"].value = "Plain pipe 300 mm"
+    assert "two times in three" in panel.marks.text
     assert panel.controls["length"].value == pytest.approx(300)
     assert panel.controls["length"].low == 120
     assert (panel.holes.columns, panel.drilling.text) == ([], "")
@@ -145,7 +147,43 @@ def test_another_flute_brings_its_own_length_and_plain_pipes_have_no_holes(panel
     assert panel.controls["length"].label == "Head's end to foot"
     # parts that a plain pipe lacks have no correction to take away
     assert {row[0] for row in panel.meanings.rows}.isdisjoint({"window", "wall at the holes"})
-    assert panel.corrections.rows[0][:2] == ["foot (open end)", "at the head"]
+    assert panel.corrections.rows[0][:2] == ["open end", "at the head"]
+
+
+def test_what_the_report_does_not_trust_is_trusted_nowhere(two, panel):
+    for ending in (".toml", ".csv"):
+        panel.files["flute" if ending == ".toml" else "notes"].value = file(
+            f"half-inch-six{ending}"
+        )
+    assert "no note that you could rely on" in panel.opening.text
+    assert panel.sentence.text.endswith(f"cents, {UNSURE}.")
+    assert panel.both.caption.endswith(UNSURE)
+    assert not [name for name in panel.both.columns if "±" in name]
+    assert "may have bent these numbers" in panel.marks.text
+    saved = pd.read_csv(io.BytesIO(panel.saves[2].make()[1]))
+    assert saved[["this_sd_cents", "other_sd_cents"]].isna().all(axis=None)
+    panel.controls["length"].value = 280
+    assert UNSURE in panel.sentence.text
+    assert "±" not in panel.sentence.text
+
+
+def test_numbers_with_a_unit_say_so_and_my_files_unfold_when_chosen(panel):
+    values = {row[0].rstrip(" *"): row[5] for row in panel.corrections.rows}
+    assert values["fingers in the holes"] == "0.303 of a hole's radius"
+    assert values["warmth of the air"].endswith(" °C")
+    assert "of a hole's radius" in panel.marks.text
+    panel.given.selected_index = None
+    panel.controls["source"].value = "notes"
+    assert panel.given.selected_index == 0
+
+
+def test_a_save_says_where_the_file_went_until_something_changes(panel):
+    sent = []
+    panel.saves[0].send = lambda content, buffers: sent.append(content["name"])
+    panel.saves[0].press()
+    assert panel.saved.text.startswith(f"Saved as {sent[0]}; ")
+    panel.controls["length"].value = 338
+    assert panel.saved.text == ""
 
 
 def test_reset_goes_back_to_the_first_flute_at_its_own_length(panel):

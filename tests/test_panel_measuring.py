@@ -142,6 +142,19 @@ def test_save_hands_out_the_file_or_says_what_is_missing(form):
     ((name, text),) = sent
     assert (name, form.trouble.text) == ("small.toml", "")
     assert read_as(name, text, read_flute) == form.flute
+    assert form.saved.text.startswith("Saved as small.toml; ")
+    form.boxes["bore"].value = "15.9"
+    assert form.saved.text == ""
+
+
+def test_hardly_any_wall_between_two_holes_is_asked_about_and_can_be_saved(form):
+    # 10 mm apart, of 6 mm and 13 mm: 0.5 mm are left between them
+    form.set(holes=2, **{"place 2": "210", "diameter 2": "13"})
+    assert form.asked.text.startswith("Between holes 1 and 2 only 0.50 mm of wall are left: is")
+    assert form.sentence.text.startswith("Complete")
+    assert form.save.make()[0] == "small.toml"
+    form.boxes["place 2"].value = "211.1"
+    assert form.asked.text == ""
 
 
 def test_what_an_opened_file_holds_beside_is_kept_and_told(form, wooden):

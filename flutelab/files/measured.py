@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 
 import numpy as np
 
@@ -33,10 +34,11 @@ from flutelab.model.flute import (
     RecordError,
     Uncertainty,
     Window,
+    along_pipe,
     bore_diameter,
     geometry_faults,
 )
-from flutelab.units import from_inch, inches, millimetres, show_length
+from flutelab.units import decimal_length, from_inch, inches, millimetres, show_length
 
 _HOLE = re.compile(r"hole (\d+)(?: \(.*\))?, (\w+)")
 _HOLE_KEYS = {"position": "place", "diameter": "diameter"}
@@ -44,6 +46,9 @@ _OTHER_KEYS = {f"window, {window_field(key)}": key for key in WINDOW_KEYS}
 _OTHER_KEYS["foot, position"] = "foot"
 # Stand in for what is not known yet, so that a hole's place is checked all the same.
 _UNREAD_DIAMETER, _UNREAD_WALL = 0.001, 0.002
+# m of wall between two holes, and no more than a quarter of the smaller one, below which it is
+# asked whether that is so (common practice, no source)
+BRIDGE = 0.0015
 _PLACES = 9  # of a sum in metres: what floats leave beyond them nobody has measured
 _FILE_KEYS = {
     "bore": ("bore", "diameter"),
@@ -87,6 +92,8 @@ class Measured:
         Faults that belong to no box.
     kept : tuple of str
         What the opened flute holds that the form does not show, in words.
+    asked : tuple of str
+        What is allowed, but so seldom so that it is asked whether it was read rightly.
     """
 
     flute: Flute | None
@@ -94,6 +101,7 @@ class Measured:
     missing: tuple[str, ...]
     faults: tuple[str, ...]
     kept: tuple[str, ...]
+    asked: tuple[str, ...] = ()
 
 
 def measured(form: Form) -> Measured:
@@ -128,6 +136,7 @@ def measured(form: Form) -> Measured:
         missing=missing,
         faults=tuple(unplaced),
         kept=tuple(_kept(form)),
+        asked=tuple(_thin_bridges(parts["holes"], form.unit)),
     )
 
 
@@ -150,8 +159,7 @@ def understood(size: float, *, drilled: bool = False) -> str:
     """
     if drilled:
         sets = (("fraction", "number", "letter"), ("metric",))
-        found = [nearest_drill(size, kinds) for kinds in sets]
-        words = ", ".join(_drill(name, drill - size) for name, drill in found)
+        words = ", ".join(drill_words(size, kinds) for kinds in sets)
         return f"{show_length(size)} = {inches(size):.3f} in; drills {words}"
     nearest = Fraction(round(inches(size) * 64), 64)
     shop = show_length(from_inch(float(nearest)), "in")
@@ -160,8 +168,33 @@ def understood(size: float, *, drilled: bool = False) -> str:
     return f"{show_length(size)} = {inches(size):.3f} in, about {shop}"
 
 
-def _drill(name: str, more: float) -> str:
-    return name if abs(more) < 5e-6 else f"{name} ({millimetres(more):+.2f} mm)"
+def _thin_bridges(holes: Sequence[Hole | None], unit: str) -> Iterator[str]:
+    """Ask about holes between which next to nothing of the pipe is left."""
+    for number, (one, other) in enumerate(pairwise(holes), 1):
+        if one is None or other is None or one.angle != other.angle:
+            continue
+        reach = [along_pipe(hole.diameter, hole.aspect) / 2 for hole in (one, other)]
+        left = other.position - one.position - sum(reach)
+        if 0 < left < min(BRIDGE, min(reach) / 2):
+            size = decimal_length(left, unit)
+            yield (
+                f"Between holes {number} and {number + 1} only {size} of wall are left: is that "
+                "so? It can be saved as it is."
+            )
+
+
+def drill_words(size: float, kinds: Iterable[str], unit: str = "mm") -> str:
+    """Return the drill of some sets that is nearest to a size [m], and how far it is off.
+
+    Examples
+    --------
+    >>> drill_words(0.0078, ["letter"], "in"), drill_words(0.0051, ["metric"])
+    ('letter N (-0.005 in)', '5.1 mm')
+    """
+    name, drill = nearest_drill(size, kinds)
+    decimals, in_unit = {"mm": (2, millimetres), "in": (3, inches)}[unit]
+    more = round(float(in_unit(drill - size)), decimals)
+    return f"{name} ({more:+.{decimals}f} {unit})" if more else name
 
 
 def _entry(form: Form, key: str) -> Entry:

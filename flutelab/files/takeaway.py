@@ -17,6 +17,7 @@ from flutelab.files.foretell import air_of, another_flute, usual_fingerings
 from flutelab.files.note_table import read_measurements
 from flutelab.files.sentences import mismatches_of, sentences
 from flutelab.files.tables import fingering_name, note_name
+from flutelab.files.to_mend import is_to_mend
 from flutelab.files.typed import read_as, read_sheet, sheet_of
 from flutelab.files.warned import plain_notes
 from flutelab.fitting.calibrate import another_day, calibrate
@@ -55,13 +56,15 @@ _RIM = 0.001  # m left beyond the last hole
 class Known:
     """What is known of a flute: corrections, sentences, and what to be warned of.
 
-    ``opening`` = the sentences by the unit of their lengths, 'mm' and 'in'.
+    ``opening`` = the sentences by the unit of their lengths, 'mm' and 'in'; ``is_to_mend``
+    where they say that no note is to be relied on before something is mended.
     """
 
     constants: Constants
     opening: Mapping[str, tuple[str, ...]]
     warned: tuple[str, ...] = ()
     flute: Flute | None = None
+    is_to_mend: bool = False
 
 
 def pairs_of(folder: str | Path) -> dict[str, tuple[Path, Path]]:
@@ -96,13 +99,15 @@ def known_from_notes(flute_file: tuple[str, bytes], note_table: tuple[str, bytes
         for kind in (ValidityWarning, FitWarning):
             warnings.simplefilter("always", kind)
         calibration = calibrate(measurements)
-        told = suspects(calibration), mismatches_of(calibration)
+        odd = suspects(calibration)
+        told = odd, mismatches_of(calibration)
         opening = {unit: tuple(sentences(calibration, *told, unit)) for unit in _UNITS}
     return Known(
         constants=constants_of(calibration),
         opening=opening,
         warned=tuple(plain_notes([str(one.message) for one in heard])),
         flute=flute,
+        is_to_mend=is_to_mend(calibration, odd),
     )
 
 

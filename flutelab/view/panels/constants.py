@@ -31,11 +31,12 @@ from flutelab.units import from_inch, from_mm, inches, millimetres, parse_length
 from flutelab.view.panels.constants_picture import ShiftPicture, picture_words
 from flutelab.view.panels.constants_tables import (
     Taken,
+    as_sure,
     both_lengths,
+    caption,
     far_end,
     hole_sizes,
     in_shop_units,
-    long,
     meanings,
     remarks,
     sentence,
@@ -102,13 +103,15 @@ class ConstantsPanel(Panel):
         chosen = ipywidgets.VBox([self.controls[name] for name in ("source", "unit")])
         chosen.add_class("flutelab-controls")
         mine = ipywidgets.VBox([*self.files.values()])
-        given = ipywidgets.Accordion([mine], titles=["My own files"])
+        self.given = ipywidgets.Accordion([mine], titles=["My own files"])
+        self.controls["source"].observe(self._unfold, "value")
+        self._unfold({"new": self.controls["source"].value})
         self._make_parts()
         length = self.controls["length"]
         length.layout.max_width = "460px"
         saving = ipywidgets.HBox([*self._saves(), self.again])
         saving.add_class("flutelab-row")
-        parts = [heading(self.title), chosen, given, self.fault, self.opening]
+        parts = [heading(self.title), chosen, self.given, self.fault, self.opening]
         parts += [self.corrections, self.marks, self.meanings, self.holes, self.drilling]
         parts += [heading("The same pipe cut to another length"), length, self.sentence]
         parts += [
@@ -118,7 +121,7 @@ class ConstantsPanel(Panel):
             self.both,
             self.notes,
         ]
-        parts += [heading("To take away"), saving, self.trouble, self.call]
+        parts += [heading("To take away"), saving, self.trouble, self.saved, self.call]
         box = ipywidgets.VBox([*parts, Words(text=CAUTIONS["local"])])
         box.add_class("flutelab-panel")
         return box
@@ -126,6 +129,7 @@ class ConstantsPanel(Panel):
     def _make_parts(self) -> None:
         self.opening, self.marks, self.cut = Words(), Words(), Words()
         self.drilling, self.trouble = Words(), Words(kind="alert")
+        self.saved = Words(kind="result")
         self.corrections, self.meanings, self.holes, self.both = (Grid() for _ in range(4))
         self.meanings.add_class("flutelab-prose")
         for picture in self.pictures:
@@ -134,13 +138,24 @@ class ConstantsPanel(Panel):
             numbers.add_class("flutelab-wrap")
 
     def _saves(self) -> tuple[Save, ...]:
-        failed = {"failed": lambda words: setattr(self.trouble, "text", words)}
+        told = {
+            "failed": lambda words: self._tell_saved(trouble=words),
+            "saved": lambda words: self._tell_saved(saved=words),
+        }
         self.saves = (
-            Save(label="Save the constants (JSON)", make=self._json, **failed),
-            Save(label="Save the constants as a table (CSV)", make=self._csv, **failed),
-            Save(label="Save both lengths' notes (CSV)", make=self._notes_csv, **failed),
+            Save(label="Save the constants (JSON)", make=self._json, **told),
+            Save(label="Save the constants as a table (CSV)", make=self._csv, **told),
+            Save(label="Save both lengths' notes (CSV)", make=self._notes_csv, **told),
         )
         return self.saves
+
+    def _tell_saved(self, saved: str = "", trouble: str = "") -> None:
+        self.saved.text, self.trouble.text = saved, trouble
+
+    def _unfold(self, change: dict) -> None:
+        """Show where to give files once they are chosen."""
+        if change["new"] in _MINE.values():
+            self.given.selected_index = 0
 
     # --- asking ----------------------------------------------------------------------------
 
@@ -221,7 +236,7 @@ class ConstantsPanel(Panel):
 
     def _tell(self, taken: Taken) -> None:
         known, unit = taken.known, taken.unit
-        self.trouble.text = ""
+        self._tell_saved()
         if (known, unit) != self._told_of:
             self._tell_known(known, unit)
             self._told_of = (known, unit)
@@ -231,15 +246,16 @@ class ConstantsPanel(Panel):
             self.both.columns, self.cut.text = [], ""
             return
         self.cut.text = " ".join(cutting_words(known.flute, taken.length, unit))
-        fill(self.both, both_lengths(taken.notes), f"This flute, and cut to {long(taken)}")
+        fill(self.both, both_lengths(as_sure(taken)), caption(taken))
 
     def _tell_known(self, known: Known, unit: str) -> None:
         """What no length changes."""
         opening = (_COMMAND.sub("", line) for line in known.opening[unit])
         self.opening.text = "\n".join((*opening, *known.warned))
         frame = corrections_table(known.constants, known.flute)
-        fill(self.corrections, in_shop_units(frame, unit), "Corrections, ± one standard deviation")
-        self.marks.text = remarks(frame)
+        fill(self.corrections, in_shop_units(frame, unit), "Corrections")
+        bent = "what does not fit may have bent these numbers" if known.is_to_mend else ""
+        self.marks.text = "; ".join(filter(None, [bent, remarks(frame)]))
         fill(self.meanings, meanings(frame), "What they are, and what holds for another length")
         if known.flute is None or not known.flute.holes:
             self.holes.columns, self.drilling.text = [], ""
@@ -269,7 +285,7 @@ class ConstantsPanel(Panel):
         if taken.notes is None:
             msg = "There are no foretold notes yet: give a flute file."
             raise ValueError(msg)
-        frame = taken.notes.copy()
+        frame = as_sure(taken).copy()
         for name, length in (("other", taken.length), ("this", taken.known.flute.foot.position)):
             for unit, shown in reversed(_IN_UNIT.items()):
                 frame.insert(1, f"{name}_length_{unit}", shown(length))

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
-from flutelab.drills import nearest_drill
+from flutelab.files.measured import drill_words
 from flutelab.files.takeaway import Known
 from flutelab.model.flute import Flute, Window
 from flutelab.units import decimal_length, from_inch
 
 _DRILLS = {"mm": ("metric",), "in": ("fraction", "number", "letter")}
 _NO_BREAK = "\N{NO-BREAK SPACE}"  # between a whole inch and its fraction
+_PLAINLY = {"K": "°C", "hole radii": "of a hole's radius"}
+UNSURE = "not to be relied on until what does not fit is mended"
 _LEARNED = {
     "prior only": ("*", "the notes say next to nothing: this is what was assumed before them"),
     "at limit": ("!", "at its limit: take it with care"),
@@ -20,7 +23,7 @@ _LEARNED = {
 _LENGTHS = ("window", "foot", "wall", "hole_end", "pad_depth", "bore")
 _SAID = {
     "window": "window",
-    "foot": "foot (open end)",
+    "foot": "open end",
     "wall": "wall at the holes",
     "hole_end": "ends of open holes",
     "pad_depth": "fingers in the holes",
@@ -29,7 +32,7 @@ _SAID = {
     "breath": "breath",
     "second_register": "overblown notes",
     "jet": "jet",
-    "loss": "losses at the walls",
+    "loss": "friction at the walls",
     "coupling": "coupling of openings",
 }
 
@@ -60,15 +63,28 @@ def sentence(taken: Taken) -> str:
         return "With a flute file too, its notes are foretold here."
     root = taken.notes.iloc[0]
     if taken.length == taken.known.flute.foot.position:
-        return (
-            f"As it is, {long(taken)} to the foot: {root['fingering']} {root['this_hz']:.1f} Hz, "
-            f"{root['this_note']} cents, ± {root['this_sd_cents']:.0f}."
-        )
-    return (
-        f"Cut to {long(taken)}: {root['fingering']} {root['other_hz']:.1f} Hz, "
-        f"{root['other_note']} cents, ± {root['other_sd_cents']:.0f}; "
-        f"{_moved(root['shift_cents'])}."
-    )
+        return f"As it is, {long(taken)} to the foot: {_sounds(taken, root, 'this')}."
+    said = _sounds(taken, root, "other")
+    return f"Cut to {long(taken)}: {said}; {_moved(root['shift_cents'])}."
+
+
+def _sounds(taken: Taken, row: pd.Series, which: str) -> str:
+    doubt = UNSURE if taken.known.is_to_mend else f"± {row[f'{which}_sd_cents']:.0f}"
+    note = row[f"{which}_note"]
+    return f"{row['fingering']} {row[f'{which}_hz']:.1f} Hz, {note} cents, {doubt}"
+
+
+def as_sure(taken: Taken) -> pd.DataFrame:
+    """Return both lengths' notes, without errors where none of them is to be relied on."""
+    if not taken.known.is_to_mend:
+        return taken.notes
+    return taken.notes.assign(this_sd_cents=np.nan, other_sd_cents=np.nan)
+
+
+def caption(taken: Taken) -> str:
+    """Return what stands over the notes of both lengths."""
+    unsure = f": {UNSURE}" if taken.known.is_to_mend else ""
+    return f"This flute, and cut to {long(taken)}{unsure}"
 
 
 def _moved(cents: float) -> str:
@@ -101,21 +117,30 @@ def in_shop_units(frame: pd.DataFrame, unit: str) -> pd.DataFrame:
 
 
 def remarks(frame: pd.DataFrame) -> str:
-    """Return what the marks beside the names in `in_shop_units` say."""
-    found = set(_shown(frame)["learned"])
-    said = [f"{sign} {words}" for word, (sign, words) in _LEARNED.items() if word in found]
+    """Return what the marks in `in_shop_units` say: signs beside names, ±, units."""
+    shown = _shown(frame)
+    said = [f"{sign} {words}" for word, (sign, words) in _LEARNED.items()
+            if word in set(shown["learned"])]  # fmt: skip
+    units = [unit for unit in shown["value_unit"].drop_duplicates() if unit != "times"]
+    said.append("± two times in three the truth lies within it (one standard deviation)")
+    if units:
+        said.append(f"a number with its unit ({', '.join(map(_unit, units))}) is times no formula")
     return "; ".join(said)
 
 
 def _named(row: dict) -> str:
-    unit = "" if row["value_unit"] == "times" else f", {row['value_unit']}"
     sign, _ = _LEARNED.get(row["learned"], ("", ""))
-    return f"{_SAID[row['correction']]}{unit} {sign}".strip()
+    return f"{_SAID[row['correction']]} {sign}".strip()
+
+
+def _unit(unit: str) -> str:
+    return _PLAINLY.get(unit, unit)
 
 
 def _digits(row: dict, column: str) -> str:
     coarse = row["value_unit"] in ("cents", "cents per doubling", "K")
-    return f"{row[column]:.{1 if coarse else 3}f}"
+    unit = _unit(row["value_unit"]) if column == "value" and row["value_unit"] != "times" else ""
+    return f"{row[column]:.{1 if coarse else 3}f} {unit}".strip()
 
 
 def _size(size: float, unit: str, plain: bool = False) -> str:
@@ -141,31 +166,42 @@ def meanings(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def hole_sizes(flute: Flute, unit: str) -> pd.DataFrame:
-    """Return each hole's place and diameter in the shop's unit, with its nearest drill."""
-    drills = [nearest_drill(hole.diameter, _DRILLS[unit])[0] for hole in flute.holes]
+    """Return each hole's place and diameter in the shop's unit, and how far a drill is off."""
+    drills = [drill_words(hole.diameter, _DRILLS[unit], unit) for hole in flute.holes]
+    sizes = [_bare(hole.diameter, unit) for hole in flute.holes]
     return pd.DataFrame(
         {
             "hole, from the window": [str(n) for n in range(1, len(flute.holes) + 1)],
             f"{far_end(flute).lower()} to centre": [
                 decimal_length(h.position, unit) for h in flute.holes
             ],
-            "diameter": [decimal_length(hole.diameter, unit) for hole in flute.holes],
+            "diameter": sizes,
             "nearest drill": drills,
         }
     )
 
 
+def _bare(size: float, unit: str) -> str:
+    """Return a length without the nearest 64th, beside which a drill would stand."""
+    return decimal_length(size, unit).partition(" (")[0]
+
+
 def both_lengths(notes: pd.DataFrame) -> pd.DataFrame:
-    """Return the notes at both lengths, as they are shown."""
-    return pd.DataFrame(
+    """Return the notes at both lengths, as they are shown; errors that are nan are left out."""
+    table = pd.DataFrame(
         {
             "fingering": notes["fingering"],
             "this, Hz": [f"{f:.2f}" for f in notes["this_hz"]],
             "note and cents": notes["this_note"],
-            "± cents": [f"{sd:.0f}" for sd in notes["this_sd_cents"]],
+            "± cents": _errors(notes["this_sd_cents"]),
             "cut, Hz": [f"{f:.2f}" for f in notes["other_hz"]],
             "its note and cents": notes["other_note"],
-            "its ± cents": [f"{sd:.0f}" for sd in notes["other_sd_cents"]],
+            "its ± cents": _errors(notes["other_sd_cents"]),
             "moved, cents": [f"{cents:+.1f}" for cents in notes["shift_cents"]],
         }
     )
+    return table.loc[:, (table != "").any()]
+
+
+def _errors(sd: pd.Series) -> list[str]:
+    return ["" if np.isnan(one) else f"{one:.0f}" for one in sd]

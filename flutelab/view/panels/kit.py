@@ -186,7 +186,7 @@ class Busy(anywidget.AnyWidget):
     def __init__(self, **settings) -> None:
         super().__init__(**settings)
         self.stopped: Callable[[], None] = lambda: None
-        self.on_msg(lambda *_: self.stopped())
+        self.on_msg(lambda _, content, __: self.stopped() if content.get("stop") else None)
 
 
 class Fingering(anywidget.AnyWidget):
@@ -283,6 +283,8 @@ class Save(anywidget.AnyWidget):
         Returns (name, bytes) when the button is pressed; a ValueError's words go to `failed`.
     failed : callable, optional
         Takes the words of what went wrong.
+    saved : callable, optional
+        Takes the words of what was handed out.
     """
 
     _esm = _script("save")
@@ -295,11 +297,12 @@ class Save(anywidget.AnyWidget):
         *,
         make: Callable[[], tuple[str, bytes]],
         failed: Callable[[str], None] = lambda _: None,
+        saved: Callable[[str], None] = lambda _: None,
         **settings,
     ) -> None:
         super().__init__(**settings)
         self.make = make
-        self._failed = failed
+        self._failed, self._saved = failed, saved
         self.on_msg(lambda *_: self.press())
 
     def press(self) -> None:
@@ -310,6 +313,7 @@ class Save(anywidget.AnyWidget):
             self._failed(str(error))
             return
         self.send({"name": name}, [content])
+        self._saved(f"Saved as {name}; the browser puts it in its folder for downloads.")
 
 
 def texts(frame: pd.DataFrame, digits: int = 4) -> tuple[list[str], list[list[str]]]:

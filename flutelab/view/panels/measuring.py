@@ -109,7 +109,8 @@ class MeasuringForm(Panel):
         for key, box in self.boxes.items():
             box.value = self._first.texts.get(key, "")
         self.given = Given(what="a flute file", ending=".toml")
-        self.kept, self.trouble = Words(), Words(kind="alert")
+        self.kept, self.asked, self.trouble = Words(), Words(), Words(kind="alert")
+        self.saved = Words(kind="result")
         super().__init__(
             title="Measure the flute",
             controls=self._switches(self._first) | self.boxes,
@@ -145,14 +146,16 @@ class MeasuringForm(Panel):
         drawn = ipywidgets.VBox([ipywidgets.HBox([ipywidgets.VBox(self.pictures), boxes])])
         drawn.add_class("flutelab-sized")
         drawn.children[0].add_class("flutelab-stays")
-        self.save = Save(label="Save the flute file (TOML)", make=self._file, failed=self._fail)
+        told = {"failed": self._tell_saved, "saved": lambda words: self._tell_saved(saved=words)}
+        self.save = Save(label="Save the flute file (TOML)", make=self._file, **told)
         self.back = Press(
             label="Bring back what was typed before", do=self.bring_back, disabled=True
         )
         filling = _row(self.back, self.again)  # beside the files: what fills the form anew
         drilling = [Words(text=CAUTIONS[key]) for key in ("drill", "pvc-dust", "pvc-heat")]
         parts = [heading(self.title), self.given, filling, switches, drawn, *drilling, self.fault]
-        parts += [self.notes, self.kept, _row(self.save), self.trouble, self.table, self.call]
+        parts += [self.notes, self.kept, self.asked, _row(self.save), self.trouble, self.saved]
+        parts += [self.table, self.call]
         box = ipywidgets.VBox([*parts, *self._printing(), Words(text=CAUTIONS["local"])])
         box.add_class("flutelab-panel")
         return box
@@ -161,7 +164,7 @@ class MeasuringForm(Panel):
         """Blank sheets to fill in at the bench, for as many holes as the form has."""
         self.paper = Choice(label="Paper", choices={"A4": "a4", "US Letter": "letter"})
         self.sheets = tuple(
-            Save(label=f"Print a blank {what} sheet (PDF)", make=make, failed=self._fail)
+            Save(label=f"Print a blank {what} sheet (PDF)", make=make, failed=self._tell_saved)
             for what, make in (("measuring", self._measuring_sheet), ("note", self._note_sheet))
         )
         return _row(self.paper, *self.sheets), Words(text=CAUTIONS["breath"])
@@ -237,7 +240,7 @@ class MeasuringForm(Panel):
         """Read the form anew, and tell at each box what was understood."""
         if self._held:
             return
-        self.trouble.text = ""
+        self._tell_saved()
         self._follow_switches()
         super().refresh()
 
@@ -281,6 +284,7 @@ class MeasuringForm(Panel):
                 box.note, box.fault = entry.note, entry.fault
         self.fault.text = "\n".join(_all_faults(form, result))
         self.kept.text = _kept_words(form, result)
+        self.asked.text = "\n".join(result.asked)
 
     def _file(self) -> tuple[str, bytes]:
         flute = self.flute
@@ -291,11 +295,10 @@ class MeasuringForm(Panel):
         text = flute_text(flute).encode()
         name = f"{re.sub(r'[^a-z0-9]+', '-', flute.name.lower()).strip('-') or 'flute'}.toml"
         read_as(name, text, read_flute)  # a file that cannot be read again is not handed out
-        self.trouble.text = ""
         return name, text
 
-    def _fail(self, words: str) -> None:
-        self.trouble.text = words
+    def _tell_saved(self, trouble: str = "", saved: str = "") -> None:
+        self.trouble.text, self.saved.text = trouble, saved
 
 
 def measuring_form(flute: Flute | None = None) -> MeasuringForm:
