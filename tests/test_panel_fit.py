@@ -1,9 +1,11 @@
 """The panel that fits a flute: opening, editing, fitting, telling, saving."""
 
 import asyncio
+import contextlib
 import io
 import signal
 import threading
+import time
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -13,6 +15,7 @@ from PIL import Image
 
 from flutelab.files.note_columns import COLUMNS
 from flutelab.files.sentences import sentences
+from flutelab.fitting.next_measurement import next_measurement
 from flutelab.view.panels import fit as fit_module
 from flutelab.view.panels import fit_busy as busy_module
 from flutelab.view.panels import fit_more as more_module
@@ -25,6 +28,8 @@ from flutelab.view.panels.fit import (
     UNSOUGHT,
     fit_panel,
 )
+from flutelab.view.panels.fit_busy import Home
+from flutelab.view.plots import plot_next_measurement
 
 DEMO = Path(__file__).resolve().parent.parent / "data-demo"
 FILES = DEMO / "plain-pipe-300.toml", DEMO / "plain-pipe-300.csv"
@@ -292,6 +297,50 @@ def test_the_search_for_mistakes_is_stopped(panel, monkeypatch, pressed):
     assert panel.opening.text == "• Said."
 
 
+def test_stop_pressed_in_the_last_step_comes_too_late(panel, monkeypatch):
+    """It comes from another thread, as JupyterLab hands it on: mistakes found are not denied."""
+
+    def last(_):
+        yield
+        threading.Thread(target=panel.busy.stopped).start()
+        time.sleep(0.05)
+        return ()
+
+    async def searched():
+        panel.home = panel.search.home = Home()
+        panel.look_closer()
+        while panel.search.running:
+            await asyncio.sleep(0)
+        await asyncio.sleep(0.05)
+
+    monkeypatch.setattr(fit_module, "suspects_by_steps", last)
+    asyncio.run(searched())
+    assert panel.opening.text == "• Said."
+    assert panel.answer.odd == ()
+
+
+@pytest.mark.parametrize("error", [ValueError("no such mode"), RuntimeError("lost")])
+def test_a_search_that_fails_says_so(panel, monkeypatch, error):
+    def failing(_):
+        yield
+        raise error
+
+    monkeypatch.setattr(fit_module, "suspects_by_steps", failing)
+    with contextlib.nullcontext() if isinstance(error, ValueError) else pytest.raises(RuntimeError):
+        panel.look_closer()
+    assert panel.opening.text == f"{fit_module.UNFOUND} {error}"
+    assert not panel.search.running
+
+
+def test_mistakes_found_are_ringed_without_another_fit(panel, monkeypatch):
+    """A change that comes meanwhile is fitted in its own turn, with all that follows."""
+    monkeypatch.setattr(panel, "_answer", None)  # nobody asks
+    monkeypatch.setattr(fit_module, "sentences", lambda *_: ["Said."])
+    panel._found(("a mistake",))
+    assert panel.answer.odd == ("a mistake",)
+    assert panel.opening.text == "• Said."
+
+
 def test_a_search_that_was_stopped_is_begun_again(tmp_path, monkeypatch):
     def stopped(_):
         yield
@@ -377,7 +426,11 @@ def test_what_is_unfolded_is_told_and_told_anew(panel, monkeypatch):
     assert panel.more.next_words.text.startswith("The foot correction: known to ±")
     assert panel.more.plan.rows
     assert Image.open(io.BytesIO(panel.more.picture.png)).width == 1000
-    assert "doubt in the foot correction, now ±" in panel.more.picture.alt
+    assert "doubt in the foot correction, best first. Now ±" in panel.more.picture.alt
+    bars = panel.more.picture.alt.partition(" mm: ")[2].split("; ")
+    ax = plot_next_measurement(next_measurement(panel.answer.calibration, of="foot"))
+    drawn = [" ".join(tick.get_text().split()) for tick in ax.get_yticklabels()]
+    assert [name.partition(" ±")[0] for name in bars] == drawn
     shown, picture = panel.more.next_words.text, panel.more.picture.png
     with monkeypatch.context() as changed:
         changed.setattr(more_module, "next_measurement", interrupted)

@@ -86,11 +86,8 @@ def test_table_call_and_still(panel, capsys, monkeypatch):
     panel.table.unfolded = panel.call.unfolded = True
     openings = ["window", *(f"hole {n}" for n in range(1, 7)), "foot"]
     heads = [row[0] for row in panel.table.rows]
-    assert heads[:8] == openings
-    assert heads[8:11] == ["mode 1", "mode 2", "mode 3"]
-    assert panel.table.columns[4] == "frequency hz"
-    assert panel.table.rows[8][4] == "685.8"
-    monkeypatch.chdir(DEMO)
+    assert heads == openings
+    monkeypatch.chdir(DEMO.parent.parent)  # the call reads the file wherever it is run
     names = {}
     exec(panel.call.text, names)
     capsys.readouterr()
@@ -100,9 +97,11 @@ def test_table_call_and_still(panel, capsys, monkeypatch):
 
 
 def test_each_curve_is_read_as_a_table_while_it_is_seen(panel):
-    spectrum, bore = panel.curves
-    assert (spectrum.rows, bore.rows) == ([], [])
-    spectrum.unfolded = bore.unfolded = True
+    heard, spectrum, bore = panel.curves
+    assert (heard.rows, spectrum.rows, bore.rows) == ([], [], [])
+    heard.unfolded = spectrum.unfolded = bore.unfolded = panel.table.unfolded = True
+    assert (heard.rows[0][:2], heard.rows[0][-1]) == (["1", "685.8"], "yes")
+    assert panel.table.rows[0][1] == bore.rows[0][0]  # in one unit
     seen, flute = panel.answer, flutelab.read_flute(DEMO / "half-inch-six.toml")
     steps = {row[0]: row for row in spectrum.rows}
     assert len(steps) == len(spectrum.rows) < 250
@@ -120,7 +119,7 @@ def test_each_curve_is_read_as_a_table_while_it_is_seen(panel):
     room = spectrum.rows
     panel.controls["room"].value = 30.0
     assert spectrum.rows != room
-    spectrum.unfolded = bore.unfolded = False
+    heard.unfolded = spectrum.unfolded = bore.unfolded = False
 
 
 def test_the_call_tells_corrections_that_are_not_the_usual_ones():

@@ -151,8 +151,9 @@ def mode_on_sweep(sweep: HoleSweep, flute: Flute, row: Rows) -> tuple[Modes | No
     Returns
     -------
     found : Modes or None
-        The one mode of the sweep's register; None where the sweep points to none or where
-        openings lie off the line, of which solving in full would warn.
+        The one mode of the sweep's register; its strength and status are not judged. None where
+        the sweep points to none or where openings lie off the line, of which solving in full
+        would warn.
     numbers : Chain
         The row's; both are for `standing_wave`.
 

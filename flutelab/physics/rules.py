@@ -190,6 +190,7 @@ def exact_cutoff_frequency(
     ----------
     sound_speed : [m/s]
     hole_radius, bore_radius : [m]
+        Above 0.
     spacing : float
         From hole to hole, 2s [m].
     height : float

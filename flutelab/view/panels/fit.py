@@ -36,6 +36,7 @@ UNFITTED = (
 FITTING = "Fitting"
 LOOKING = "Looking for mistakes in notes and sizes"
 UNSOUGHT = f"{STOPPED} Nobody looked for mistakes in notes and sizes; Fit now starts it again."
+UNFOUND = "The search for mistakes in notes and sizes ended too early:"
 _PARTS = [REPORTED, ALONG, HELD]
 _PART = 1  # the column that tells a correction's part in the fit
 
@@ -61,9 +62,9 @@ class FitPanel(Panel):
     def __init__(self, flute: str | Path, notes: str | Path, demo: str | Path) -> None:
         self._free, self._hold = DEFAULT_FREE, ()
         self._fitted: tuple[Settings, Fitted, list] | None = None
-        self._asked, self._timer, self._filling = True, None, False
+        self._asked, self._timer, self._filling, self._slow = True, None, False, False
         self.home, self.busy = Home(), Busy()
-        self.search = Steps(self.busy, LOOKING)
+        self.search = Steps(self.busy, LOOKING, self.home)
         self.opening = Words(text=f"{LOOKING} ...")
         self.corrections = Grid(editable=True, choices={str(_PART): _PARTS})
         self.desk = Desk(flute, notes, demo, self.refresh)
@@ -107,8 +108,11 @@ class FitPanel(Panel):
 
     def ask_now(self) -> None:
         """Fit, whether or not fits follow every change."""
+        self.home(self._ask_now)
+
+    def _ask_now(self):
         self._asked = True
-        self.refresh()
+        self._follow()
         if self.answer is not None and self.answer.odd is None and not self.search.running:
             self._when_idle()  # it was stopped before
 
@@ -125,13 +129,15 @@ class FitPanel(Panel):
         except KeyboardInterrupt:
             self.fault.text = STOPPED
         self._asked = False
-        if self.fault.text and self.answer is not None:
+        if self.fault.text and before is not None and self.answer is before:
             self.fault.text += f"\n{STAYS}"
         if self.answer is not None and not _same(before, self.answer):
             self._fill_corrections()
             self.opening.text = f"{LOOKING} ..."
             self.more.forget()
             self._when_idle()
+        if self._slow:  # from now on only when asked
+            self._slow, self.controls["follow"].value = False, False
 
     def _settings(self, loss):
         return Settings(
@@ -156,10 +162,7 @@ class FitPanel(Panel):
             for kind in (ValidityWarning, FitWarning):
                 warnings.simplefilter("always", kind)
             result = calibrate(measured, free=asked.free, hold=asked.hold, loss=asked.loss)
-        if time.monotonic() - begun > SLOW:
-            self._held = True  # from now on only when asked
-            self.controls["follow"].value = False
-            self._held = False
+        self._slow = time.monotonic() - begun > SLOW
         return Fitted(calibration=result), heard
 
     def _sentence(self, fitted):
@@ -223,20 +226,22 @@ class FitPanel(Panel):
     def look_closer(self) -> None:
         """Look for mistakes, then say the report's first sentences and what was unfolded."""
         steps = suspects_by_steps(self._fitted[1].calibration)
-        self.search.begin(steps, self._found, self._stopped)
+        self.search.begin(steps, self._found, self._stopped, self._failed)
 
     def _found(self, odd: tuple[Suspect, ...]) -> None:
         asked, fitted, heard = self._fitted
-        self._fitted = asked, replace(fitted, odd=odd), heard
-        self.opening.text = _listed(sentences(fitted.calibration, odd))
+        said, answer = sentences(fitted.calibration, odd), replace(self.answer, odd=odd)
+        self._fitted, self.answer = (asked, replace(fitted, odd=odd), heard), answer
+        self.opening.text = _listed(said)
         if odd:  # they are ringed
-            super().refresh()
-        else:
-            self.answer = replace(self.answer, odd=odd)
+            self._show(answer, [view.draw(answer) for view in self.views])
         self.more.tell()
 
     def _stopped(self) -> None:
         self.opening.text = UNSOUGHT
+
+    def _failed(self, error: Exception) -> None:
+        self.opening.text = f"{UNFOUND} {error}"
 
     def still(self) -> dict[str, bytes | str]:
         """Return the pictures as they stand, that of what to measure next among them."""

@@ -112,13 +112,15 @@ class Steps:
     busy : Busy
         Its button stops the work.
     doing : str
+    home : Home
+        Where the work is done, and stopped.
     """
 
-    def __init__(self, busy: Busy, doing: str) -> None:
-        self._busy, self._doing = busy, doing
+    def __init__(self, busy: Busy, doing: str, home: Home) -> None:
+        self._busy, self._doing, self.home = busy, doing, home
         self._steps: Generator | None = None
         self._count = 0
-        busy.stopped = self.stop
+        busy.stopped = lambda: self.home(self.stop)
 
     @property
     def running(self) -> bool:
@@ -126,15 +128,21 @@ class Steps:
         return self._steps is not None
 
     def begin(
-        self, steps: Generator, then: Callable[[Any], None], stopped: Callable[[], None]
+        self,
+        steps: Generator,
+        then: Callable[[Any], None],
+        stopped: Callable[[], None],
+        failed: Callable[[Exception], None],
     ) -> None:
         """Take the first step, of other work no more.
 
         ``then`` is called with what the steps return in the end, ``stopped`` where they were
-        stopped. Outside a running event loop all is done at once.
+        stopped, ``failed`` with the error that ended them; one that is no ValueError is raised
+        besides. Outside a running event loop all is done at once.
         """
         self.drop()
-        self._steps, self._then, self._stopped, self._count = steps, then, stopped, 0
+        self._steps, self._count = steps, 0
+        self._then, self._stopped, self._failed = then, stopped, failed
         self._teller = Teller(
             self._busy, self._doing, lambda: f"Fits tried: {self._count}.", stop="Stop"
         )
@@ -166,16 +174,18 @@ class Steps:
         except KeyboardInterrupt:
             self.drop()
             self._stopped()
-        except BaseException:
+        except Exception as error:
             self.drop()
-            raise
+            self._failed(error)
+            if not isinstance(error, ValueError):
+                raise
 
     def _advance(self, steps):
         try:
             next(steps)
         except StopIteration as end:
+            self.drop()  # from here on there is nothing to be stopped
             self._then(end.value)
-            self.drop()
             return
         self._count += 1
         try:

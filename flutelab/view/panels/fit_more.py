@@ -119,6 +119,9 @@ class More:
 
     def ask_next(self) -> None:
         """Work out what to measure next."""
+        self._home(self._ask_next)
+
+    def _ask_next(self):
         before, self.next_words.text = self.next_words.text, ""
 
         def failed(said):  # what is shown of the last answer stays

@@ -10,7 +10,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from flutelab.files.mismatch_words import mismatch_words
-from flutelab.files.next_words import ideas, ranked, sd_words
+from flutelab.files.next_words import sd_words
 from flutelab.files.to_mend import is_to_mend
 from flutelab.files.told import told_words
 from flutelab.fitting.calibrate import Calibration
@@ -28,6 +28,7 @@ from flutelab.view.plots import (
     plot_residuals,
     plot_what_data_tell,
 )
+from flutelab.view.plots.next_measurement import bars_of
 from flutelab.view.style import close
 
 PICTURES = {
@@ -38,7 +39,6 @@ PICTURES = {
     "How well the notes tell each correction": "told",
 }
 _DPI = 100
-_BEST = 6  # measurements named
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -102,12 +102,13 @@ def plan_drawn(plan: Plan) -> bytes:
 
 def plan_picture_words(plan: Plan) -> str:
     """Return what the picture of what to measure next shows."""
-    best = ideas(plan, ranked(plan))[:_BEST]
-    left = (f"{one.name} {sd_words(plan, plan.sd_left[one.number])}" for one in best)
-    return (
-        f"What would be left of the doubt in {plan.said}, now {sd_words(plan, plan.sd_now)}; "
-        f"best first: {'; '.join(left)}."
-    )
+    told = [f"What would be left of the doubt in {plan.said}, best first."]
+    for bars in bars_of(plan):
+        first = bars[0].number
+        unknown = " with the jet's pull unknown" if plan.without_jet[first] else ""
+        left = (f"{one.name} {sd_words(plan, plan.sd_left[one.number])}" for one in bars)
+        told.append(f"Now{unknown} {sd_words(plan, plan.sd_before[first])}: {'; '.join(left)}.")
+    return " ".join(told)
 
 
 def _each(part, against):

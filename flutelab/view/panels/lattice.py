@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from functools import partial
-from pathlib import Path
 
 import numpy as np
 
@@ -24,7 +23,12 @@ from flutelab.view.panels.lattice_pictures import (
     spectrum_picture,
     wave_picture,
 )
-from flutelab.view.panels.lattice_tables import along_bore, openings_and_modes, spectrum_rows
+from flutelab.view.panels.lattice_tables import (
+    along_bore,
+    modes_heard,
+    openings,
+    spectrum_rows,
+)
 
 REGISTERS = 3
 _SPECTRUM = 120  # points at least, besides those about the modes
@@ -65,7 +69,7 @@ def lattice_panel(flute: Flute, corrections: Corrections | None = None) -> Panel
     def call(fingering, register, room):
         return (
             "import flutelab\nfrom flutelab.units import celsius\n\n"
-            f"flute = flutelab.read_flute({Path(flute.source).name!r})\n"
+            f"flute = flutelab.read_flute({str(flute.source)!r})\n"
             f"air = flutelab.AirAlong(room_temperature=celsius({room:g}))\n"
             f"note = flutelab.rows(flute, [{fingering!r}], air=air)\n"
             f"corrections = flutelab.Corrections({_changed(corrections)})\n"
@@ -90,8 +94,9 @@ def lattice_panel(flute: Flute, corrections: Corrections | None = None) -> Panel
             View(draw=spectrum_picture(axes), words=_spectrum_words),
             View(draw=wave_picture(axes), words=_wave_words),
         ],
-        table=openings_and_modes,
+        table=partial(openings, axes),
         curves={
+            "Read the modes as table": modes_heard,
             "Read the spectrum as table": partial(spectrum_rows, axes),
             "Read pressure and flow along the bore as table": partial(along_bore, axes),
         },

@@ -12,12 +12,20 @@ from flutelab.model.within import Within
 from flutelab.view.panels.lattice_pictures import Axes, modes_seen
 
 
-def openings_and_modes(seen: Within) -> pd.DataFrame:
-    """Return openings with what leaves there, then the modes on the axis of the spectrum."""
-    found = table(seen.wave)[["opening", "place_mm", "flow_share_percent", "power_share_percent"]]
+def openings(axes: Axes, seen: Within) -> pd.DataFrame:
+    """Return the openings with what leaves there."""
+    found = table(seen.wave)[["opening", "flow_share_percent", "power_share_percent"]]
+    found.insert(1, f"place_{axes.unit}", axes.place(seen.wave.place))
+    return found
+
+
+def modes_heard(seen: Within) -> pd.DataFrame:
+    """Return the modes on the axis of the spectrum; that of the wanted register is marked."""
     heard = pd.DataFrame(modes_seen(seen), columns=["frequency_hz", "q", "status"])
-    heard.insert(0, "what", [f"mode {number}" for number in range(1, len(heard) + 1)])
-    return pd.concat([found.rename(columns={"opening": "what"}), heard]).fillna({"status": ""})
+    heard.insert(0, "mode", range(1, len(heard) + 1))
+    here = heard["frequency_hz"] == seen.wave.frequency[0]
+    heard["this register"] = np.where(here, "yes", "")
+    return heard
 
 
 def spectrum_rows(axes: Axes, seen: Within) -> pd.DataFrame:
@@ -31,7 +39,7 @@ def spectrum_rows(axes: Axes, seen: Within) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "frequency_hz": frequency,
-            "admittance, 1e-6 m³/(Pa s)": 1e6 * np.abs(seen.admittance[0, read]),
+            "admittance [1e-6 m³/(Pa s)]": 1e6 * np.abs(seen.admittance[0, read]),
             "mode": [modes.get(f, "") for f in frequency],
         }
     )
@@ -49,7 +57,7 @@ def along_bore(axes: Axes, seen: Within) -> pd.DataFrame:
     jumps = ["before" if a == b else "after" for a, b in pairwise([*at, ""])]
     return pd.DataFrame(
         {
-            f"place, {axes.unit}": axes.place(wave.position),
+            f"place_{axes.unit}": axes.place(wave.position),
             "pressure_over_its_largest": wave.pressure[0].real,
             "flow_over_its_largest": flow / max(np.max(np.abs(flow)), np.finfo(float).tiny),
             "opening": [

@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
-from flutelab.files.next_words import cost_words, idea_words, ideas, shop_scale, two_digits
+from flutelab.files.next_words import Idea, cost_words, idea_words, ideas, shop_scale, two_digits
 from flutelab.fitting.next_measurement import Plan
 from flutelab.view.plots.parts import new_axes
 from flutelab.view.style import BLACK, BLUE, DARK, ORANGE, SKY, VERMILION, style
@@ -46,7 +46,7 @@ def plot_next_measurement(plan: Plan, *, ax: Axes | None = None) -> Axes:
         now. Where driven readings part the jet's pull from the window, they stand apart below,
         with the line of what is known now beside an unknown pull.
     """
-    groups = [some for some in (_best_of(plan, False), _best_of(plan, True)) if some]
+    groups = bars_of(plan)
     places = _places(groups)
     last = max((line for some in places for line in some), default=-1.0)
     ax = ax or new_axes(2.5 + _LINE * (1 + last))
@@ -61,6 +61,11 @@ def plot_next_measurement(plan: Plan, *, ax: Axes | None = None) -> Axes:
             _tell_parted(ax, places[1][0], plan)
         _name(ax, plan, names)
     return ax
+
+
+def bars_of(plan: Plan) -> list[list[Idea]]:
+    """Return the ideas that are drawn, best first; those that part the jet stand by themselves."""
+    return [some for some in (_best_of(plan, False), _best_of(plan, True)) if some]
 
 
 def _places(groups):
