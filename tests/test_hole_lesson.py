@@ -129,7 +129,7 @@ def test_the_sentence_counts_from_the_start_at_its_own_level():
     assert note_sentence(found) == (
         f"Hole 1, 7.0 mm, by the rule of thumb: {found.frequency['length']:.1f} Hz, "
         f"{note_sentence(found).split('Hz, ')[1].split(';')[0]}; "
-        f"{moved_words(moved)} from the start (4.0 mm)."
+        f"{moved_words(moved)} from the start (4.0 mm, bore 15.4 mm, wall 2.9 mm)."
     )
     assert hole_words(note(fingering="x")) == "Hole 1, 7.0 mm, closed"
     assert moved_words(-0.2) == "0 cents off"
@@ -165,7 +165,10 @@ def test_a_later_hole_of_five():
 
 # --- guesses ------------------------------------------------------------------------------
 
-BOARD = Board(hole=1, first=4e-3, second=8e-3, before=600.0, kind="groups", guesses=(40.0, 150.0))
+BOARD = Board(
+    hole=1, first=4e-3, second=8e-3, where="in a room of 22.0 °C", before=600.0, kind="groups",
+    guesses=(40.0, 150.0),
+)  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -200,7 +203,14 @@ def test_every_guess_that_cannot_be_read_is_named():
 def test_the_question_and_the_answer():
     assert board_sentence(BOARD) == question_words(BOARD)
     told = board_sentence(replace(BOARD, answer=147.0))
-    assert told == "The model says 147 cents up: 653.2 Hz. Nearest: group 2, 3 cents away."
+    assert told == (
+        "In a room of 22.0 °C the model says 147 cents up: 653.2 Hz. "
+        "Nearest: group 2, 3 cents away."
+    )
+    same = replace(BOARD, second=4e-3)
+    for answer in (None, 0.0):
+        told = board_sentence(replace(same, answer=answer))
+        assert told == "Both sizes are 4.0 mm: set two different ones."
     one = replace(BOARD, kind="one", guesses=(40.0,), answer=-10.0)
     assert board_sentence(one).endswith("10 cents down: 596.5 Hz. The guess is 50 cents away.")
     tie = replace(BOARD, answer=95.0)

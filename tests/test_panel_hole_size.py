@@ -187,17 +187,19 @@ def test_another_first_size_does_not_tell_its_note(monkeypatch, hidden, lesson, 
     hidden.guess.controls["first"].value = 4.0
     assert hidden.guess.sentence.text == own
     button(lesson).pressed()
-    lesson.guess.controls["first"].value = size
+    lesson.guess.set(first=size, second=6.0)
     assert "it sounds" not in lesson.guess.sentence.text
     button(lesson).pressed()
-    assert "The model says" in lesson.guess.sentence.text
+    assert "the model says" in lesson.guess.sentence.text
 
 
 def test_the_guess_axis_holds_what_is_shown_and_tells_nothing_before():
     picture = guess_picture()
 
     def limits(**kw):
-        picture(Board(hole=1, first=1e-3, second=0.015, before=500.0, kind="one", **kw))
+        picture(
+            Board(hole=1, first=1e-3, second=0.015, where="here", before=500.0, kind="one", **kw)
+        )
         (ax,) = picture.figure.axes
         return ax.get_xlim()
 
@@ -220,9 +222,39 @@ def test_hidden_again_nothing_is_left(monkeypatch, hidden, lesson):
         button(lesson).pressed()
     untold(monkeypatch)
     hidden.theory.controls["readings"].value = "nonsense"
+    hidden.look.controls["bore"].value = 10.0  # as it was spoilt: that stays
     for found, size in zip(again, (8.0, 9.0), strict=True):
         second(hidden, size)
         assert found == page(hidden)
+    monkeypatch.undo()
+    lesson.look.again.pressed()
+    for _ in range(2):  # the question is again of the pipe as it was
+        button(lesson).pressed()
+
+
+def test_hiding_leaves_the_room_the_wall_and_the_bore(lesson):
+    look, shared = lesson.look, {"room": 18.0, "wall": 4.0, "bore": 14.0}
+    look.set(place=190.0, fingering="x", **shared)
+    assert "In a room of 18.0 °C the model says" in lesson.guess.sentence.text
+    button(lesson).pressed()
+    assert [look.values()[name] for name in ("fingering", *shared)] == ["o", *shared.values()]
+    assert [look.values()[name] for name in ("diameter", "place")] == pytest.approx([4.0, 200.0])
+    where = "with a bore of 14.0 mm, with a wall of 4.0 mm, in a room of 18.0 °C"
+    assert f"from 4.0 mm to 8.0 mm {where}." in lesson.guess.sentence.text
+    button(lesson).pressed()
+    assert {name: look.values()[name] for name in shared} == shared
+    after, moved = look.answer.note.frequency["full"], lesson.guess.answer.answer
+    assert f"W{where[1:]} the model says {moved:.0f} cents up: {after:.1f} Hz" in (
+        lesson.guess.sentence.text
+    )
+    assert f"{moved:.0f} cents up from the start (4.0 mm)." in look.sentence.text
+    lesson.guess.call.unfolded, made = True, {}
+    exec(lesson.guess.call.text, made)
+    assert made["after"] == pytest.approx(after)
+    look.again.pressed()
+    for _ in range(2):
+        button(lesson).pressed()
+    assert "In a room of 22.0 °C the model says" in lesson.guess.sentence.text
 
 
 def second(lesson, size):

@@ -18,17 +18,22 @@ _PRINT = "print(frequency)"
 
 def _pipe_lines(note):
     """The pipe as it is set, and the air in it."""
-    one = note.flute.holes[note.hole - 1]
-    bore = float(bore_diameter(note.flute.bore, one.position))
-    sizes = f"diameter={one.diameter:.6g}, position={one.position:.6g}, wall={one.wall:.6g}"
     return [
         "import flutelab",
         "from flutelab.model.hole_sweep import hole_sweep, reshaped",
         "",
         f"first = flutelab.read_flute({note.flute.source!r})",
-        f"flute = reshaped(first, hole={note.hole}, {sizes}, bore={bore:.6g})",
+        f"flute = reshaped(first, hole={note.hole}, {_sizes(note.flute, note.hole)})",
         f"air = flutelab.AirAlong(room_temperature={_room(note.room)})",
     ]
+
+
+def _sizes(flute, hole):
+    """The arguments that give a pipe the sizes of this one."""
+    one = flute.holes[hole - 1]
+    bore = float(bore_diameter(flute.bore, one.position))
+    sizes = {"diameter": one.diameter, "position": one.position, "wall": one.wall, "bore": bore}
+    return ", ".join(f"{name}={size:.6g}" for name, size in sizes.items())
 
 
 def _room(kelvin):
@@ -71,7 +76,7 @@ def sound_call(note: HoleNote, before: str, after: str) -> str:
 def _sounding(note, which):
     """The expression that makes one of the two notes, a single number [Hz]."""
     if which == "start":
-        bored = f"reshaped(first, hole={note.hole}, diameter={note.start_diameter:.6g})"
+        bored = f"reshaped(first, hole={note.hole}, {_sizes(note.started, note.hole)})"
         opened = "o" * len(note.flute.holes)
         return f"flutelab.playing_frequencies({bored}, {opened!r}, air=air)[0]"
     return _asked(note, which) + ("" if which == "plain" else "[0]")
@@ -97,8 +102,10 @@ def guess_call(board: Board, flute: Flute, room: float) -> str:
         [
             "import flutelab",
             "from flutelab.files.hole_lesson import note_at_size",
+            "from flutelab.model.hole_sweep import reshaped",
             "",
-            f"flute = flutelab.read_flute({flute.source!r})",
+            f"first = flutelab.read_flute({flute.source!r})",
+            f"flute = reshaped(first, hole={board.hole}, {_sizes(flute, board.hole)})",
             f"room = {_room(room)}",
             *asked,
             "moved = flutelab.pitch.cents(after, before)",

@@ -5,8 +5,10 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from flutelab.files.hole_lesson import SAME
+from flutelab.model.flute import Flute, bore_diameter
 from flutelab.pitch import cents
-from flutelab.units import millimetres, parse_number
+from flutelab.units import millimetres, parse_number, to_celsius
 
 MOST = 10  # groups
 GUESSES = (-300.0, 900.0)  # cents, whatever the pipe
@@ -25,14 +27,15 @@ class Board:
     """A question, what was guessed, and the answer once it is shown.
 
     ``before`` [Hz] is the note at the first diameter, None while that is not told, diameters in
-    m; ``kind`` is ``one``,
-    ``groups`` or ``hands``; ``guesses`` [cents up from `before`] in the groups' order; ``hands``
-    one count for each of `ANSWERS`; ``answer`` [cents], None while it is hidden.
+    m; ``where`` says in what room; ``kind`` is ``one``, ``groups`` or ``hands``; ``guesses``
+    [cents up from `before`] in the groups' order; ``hands`` one count for each of `ANSWERS`;
+    ``answer`` [cents], None while it is hidden.
     """
 
     hole: int
     first: float
     second: float
+    where: str
     before: float | None
     kind: str
     guesses: tuple[float, ...] = ()
@@ -121,23 +124,56 @@ def right_answer(answer: float) -> str:
     return [letter for letter, (_, begin) in ANSWERS.items() if answer >= begin][-1]
 
 
+def where_words(own: Flute, asked: Flute, hole: int, room: float) -> str:
+    """Say what else a note is of: ``in a room of 22.0 °C``, and sizes that are not the pipe's own.
+
+    Parameters
+    ----------
+    own, asked : Flute
+        The pipe, and as it is asked about.
+    hole : int
+        From 1, nearest the head.
+    room : float
+        [K]
+    """
+    place = own.holes[hole - 1].position
+    sizes = {
+        "bore": [float(bore_diameter(pipe.bore, place)) for pipe in (own, asked)],
+        "wall": [pipe.holes[hole - 1].wall for pipe in (own, asked)],
+    }
+    others = [
+        f"with a {name} of {millimetres(now):.1f} mm, "
+        for name, (first, now) in sizes.items()
+        if abs(now - first) > SAME
+    ]
+    return f"{''.join(others)}in a room of {to_celsius(room):.1f} °C"
+
+
+def same_sizes(board: Board) -> bool:
+    """Return whether nothing is asked: the hole goes from a size to itself."""
+    return abs(board.second - board.first) < SAME
+
+
 def question_words(board: Board) -> str:
     """Ask."""
     first, second = (millimetres(size) for size in (board.first, board.second))
+    if same_sizes(board):
+        return f"Both sizes are {first:.1f} mm: set two different ones."
     known = "" if board.before is None else f"At {first:.1f} mm it sounds {board.before:.1f} Hz. "
     return (
-        f"Hole {board.hole} goes from {first:.1f} mm to {second:.1f} mm. "
+        f"Hole {board.hole} goes from {first:.1f} mm to {second:.1f} mm {board.where}. "
         f"{known}By how many cents does the note move?"
     )
 
 
 def board_sentence(board: Board) -> str:
     """Ask; once the answer is shown, say it and who came nearest."""
-    if board.answer is None:
+    if board.answer is None or same_sizes(board):
         return question_words(board)
     direction = "up" if board.answer >= 0 else "down"
     after = board.before * 2 ** (board.answer / 1200)
-    told = f"The model says {abs(board.answer):.0f} cents {direction}: {after:.1f} Hz."
+    where = f"{board.where[0].upper()}{board.where[1:]}"
+    told = f"{where} the model says {abs(board.answer):.0f} cents {direction}: {after:.1f} Hz."
     return f"{told} {_judged(board)}".strip()
 
 

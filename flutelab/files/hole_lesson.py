@@ -33,6 +33,7 @@ LEVELS = {
     "Full model": "full",
 }
 _BY = {"plain": ", without end corrections", "length": ", by the rule of thumb", "full": ""}
+SAME = 1e-6  # m: sizes nearer than this are the same
 _SIZES = 15  # of the curve
 _POINTS = 40  # of the standing wave
 
@@ -41,8 +42,8 @@ _POINTS = 40  # of the standing wave
 class HoleNote:
     """One hole of a pipe as fingered in a room, at each level.
 
-    ``frequency`` maps levels to Hz; ``start`` likewise, of the pipe as it was at first, whose
-    hole had ``start_diameter`` [m]; ``sweep`` is the note against the hole's diameter, ``wave``
+    ``frequency`` maps levels to Hz; ``start`` likewise, of the pipe as it was at first,
+    ``started``; ``sweep`` is the note against the hole's diameter, ``wave``
     the standing wave of the full model; ``room`` [K].
     """
 
@@ -55,7 +56,7 @@ class HoleNote:
     wave: StandingWave
     frequency: dict[str, float]
     start: dict[str, float]
-    start_diameter: float
+    started: Flute
 
 
 def hole_note(
@@ -100,7 +101,7 @@ def hole_note(
         wave=wave,
         frequency={"plain": sweep.plain, "length": float(rule), "full": float(wave.frequency[0])},
         start=_at_start(start, hole, room),
-        start_diameter=start.holes[hole - 1].diameter,
+        started=start,
     )
 
 
@@ -185,8 +186,21 @@ def note_sentence(note: HoleNote) -> str:
     moved = moved_words(float(cents(frequency, note.start[note.level])))
     return (
         f"{hole_words(note)}{_BY[note.level]}: {pitch_words(frequency)}; {moved} from the start "
-        f"({millimetres(note.start_diameter):.1f} mm)."
+        f"({_start_words(note)})."
     )
+
+
+def _start_words(note):
+    """The hole's size at the start, and what else was another then."""
+    first, now = (pipe.holes[note.hole - 1] for pipe in (note.started, note.flute))
+    sizes = {"bore": [float(bore_diameter(pipe.bore, now.position)) for pipe in
+                      (note.started, note.flute)], "wall": [first.wall, now.wall]}  # fmt: skip
+    others = [
+        f", {name} {millimetres(then):.1f} mm"
+        for name, (then, is_now) in sizes.items()
+        if abs(then - is_now) > SAME
+    ]
+    return f"{millimetres(first.diameter):.1f} mm{''.join(others)}"
 
 
 def rule_error_words(note: HoleNote) -> str:

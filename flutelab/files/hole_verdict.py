@@ -9,7 +9,7 @@ import pandas as pd
 
 from flutelab.files.class_table import read_pitch
 from flutelab.files.hole_call import note_call
-from flutelab.files.hole_lesson import HoleNote, hole_words, moved_words
+from flutelab.files.hole_lesson import SAME, HoleNote, hole_words, moved_words
 from flutelab.model.flute import bore_diameter
 from flutelab.model.hole_sweep import NoteBands, note_bands
 from flutelab.physics.breath import AirAlong
@@ -18,7 +18,6 @@ from flutelab.units import millimetres
 
 MOST = 40  # readings
 _INVENTED = (-14.0, 3.0, -6.0, 9.0, -11.0)  # cents from the model
-_SAME = 1e-6  # m: sizes nearer than this are the same
 FARTHEST = 600.0  # cents: beyond it another note was read
 
 
@@ -102,7 +101,7 @@ def verdict(note: HoleNote, readings: tuple[float, ...]) -> Verdict:
 
 def typed_for_words(now: HoleNote, typed: HoleNote) -> str:
     """Say which pipe readings were typed for, where it is no longer the one that is shown."""
-    if now.fingering == typed.fingering and np.allclose(_sizes(now), _sizes(typed), 0, _SAME):
+    if now.fingering == typed.fingering and np.allclose(_sizes(now), _sizes(typed), 0, SAME):
         return ""
     place = millimetres(typed.flute.holes[typed.hole - 1].position)
     return (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 from flutelab.files.hole_call import guess_call
 from flutelab.files.hole_guess import (
@@ -13,6 +14,7 @@ from flutelab.files.hole_guess import (
     board_words,
     read_guesses,
     read_hands,
+    where_words,
 )
 from flutelab.files.hole_lesson import note_at_size
 from flutelab.model.flute import Flute, bore_diameter
@@ -31,7 +33,9 @@ def read_size(text: str) -> float:
     return millimetres(parse_length(text, "mm"))
 
 
-def guess_panel(flute: Flute, hole: int, room: float, curtain: Curtain) -> Panel:
+def guess_panel(
+    flute: Flute, hole: int, curtain: Curtain, asked: Callable[[], tuple[Flute, float]]
+) -> Panel:
     """Return the panel of the question; it opens and closes the curtain.
 
     Parameters
@@ -39,13 +43,15 @@ def guess_panel(flute: Flute, hole: int, room: float, curtain: Curtain) -> Panel
     flute : Flute
     hole : int
         From 1, nearest the head.
-    room : float
-        [K]
     curtain : Curtain
+    asked : callable
+        Returns the pipe that is asked about, its hole as in `flute`, and the room [K].
     """
 
     def ask(**values):
-        return _board(flute, hole, room, is_open=curtain.is_open, **values)
+        pipe, room = asked()
+        where = where_words(flute, pipe, hole, room)
+        return _board(pipe, hole, room, is_open=curtain.is_open, where=where, **values)
 
     controls = _controls(flute, hole)
     for name in ("first", "second"):  # another question: its answer is not yet to be seen
@@ -57,7 +63,7 @@ def guess_panel(flute: Flute, hole: int, room: float, curtain: Curtain) -> Panel
         ask=ask,
         sentence=board_sentence,
         views=[View(draw=guess_picture(), words=board_words)],
-        call=lambda **_: guess_call(panel.answer, flute, room),
+        call=lambda **_: guess_call(panel.answer, *asked()),
         below=[button],
     )
     controls["kind"].observe(lambda _: _show_boxes(controls), "value")
@@ -75,7 +81,7 @@ def guess_panel(flute: Flute, hole: int, room: float, curtain: Curtain) -> Panel
 _LABEL = {False: "Reveal", True: "Hide, for new guesses"}
 
 
-def _board(flute, hole, room, *, is_open, first, second, kind, one, groups, **hands):
+def _board(flute, hole, room, *, is_open, where, first, second, kind, one, groups, **hands):
     """The question, what was guessed and, where it is open, the answer."""
     before = answer = None
     # any other size's note is the answer to some question: not told while it is hidden
@@ -88,6 +94,7 @@ def _board(flute, hole, room, *, is_open, first, second, kind, one, groups, **ha
         hole=hole,
         first=from_mm(first),
         second=from_mm(second),
+        where=where,
         before=before,
         kind=kind,
         guesses=read_guesses(guesses[0], before, guesses[1]),

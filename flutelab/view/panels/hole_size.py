@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from flutelab.files.hole_lesson import HoleNote
-from flutelab.model.flute import Flute
+from flutelab.model.flute import Flute, bore_diameter
 from flutelab.model.hole_sweep import reshaped
 from flutelab.units import celsius, from_mm
 from flutelab.view.panels.curtain import Curtain, forget
@@ -48,33 +48,53 @@ def hole_size_panels(flute: Flute, hole: int = 1) -> HoleSizePanels:
     -----
     What is revealed is the note of the second size: the look panel's slider moves there, and
     shifts count from the first. Sounds and readings are those of the pipe as it is set there.
+    Its room is the lesson's. The question is of the bore and wall that were set there when it was
+    revealed; when it is hidden they stay, and the hole goes back.
     """
     if not 1 <= hole <= len(flute.holes):
         msg = f"hole is {hole}; this flute has {len(flute.holes)}, counted from 1 at the head"
         raise ValueError(msg)
-    curtain, room = Curtain(), celsius(_ROOM)
-    guess = guess_panel(flute, hole, room, curtain)
+    own = flute.holes[hole - 1]
+    curtain, room = Curtain(), {"room": _ROOM}
+    sizes = {"wall": own.wall, "bore": float(bore_diameter(flute.bore, own.position))}
+
+    def settle() -> None:
+        sizes.update({name: from_mm(look.controls[name].value) for name in sizes})
+
+    curtain.tell(settle)  # first: of this pipe the others are told
+
+    def asked() -> tuple[Flute, float]:
+        pipe = reshaped(flute, hole=hole, diameter=own.diameter, **sizes)
+        return pipe, celsius(room["room"])
+
+    guess = guess_panel(flute, hole, curtain, asked)
 
     def start() -> Flute:
-        return reshaped(flute, hole=hole, diameter=from_mm(guess.controls["first"].value))
+        first = from_mm(guess.controls["first"].value)
+        return reshaped(flute, hole=hole, diameter=first, **sizes)
 
     def looked() -> HoleNote | None:
         return look.answer.note
 
     def feed() -> None:
-        for panel in fed:
+        if not fed:
+            return
+        room["room"] = look.controls["room"].value
+        if not curtain.is_open:
+            settle()
+        for panel in (guess, *fed):
             panel.refresh()
 
     fed: list[Panel] = []
-    look = look_panel(flute, hole, room, curtain, start, Later(feed))
+    look = look_panel(flute, hole, celsius(_ROOM), curtain, start, Later(feed))
     fed += [sound_panel(curtain, looked), theory_panel(curtain, looked)]
+    first = {name: look.controls[name].value for name in ("diameter", "place", "fingering")}
 
     def moved() -> None:
         for panel in (look, *fed):
             forget(panel)
-        look.reset()  # the question is of the pipe as it is
-        if curtain.is_open:
-            look.set(diameter=guess.controls["second"].value)
+        shown = {"diameter": guess.controls["second"].value} if curtain.is_open else {}
+        look.set(**first | shown)  # of what is asked; room, bore and wall stay as they were set
         feed()  # what is hidden is so at once
 
     curtain.tell(moved)
