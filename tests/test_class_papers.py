@@ -15,6 +15,7 @@ from test_paper import assert_set_well, cells, texts
 import flutelab as fl
 from flutelab.files.class_expected import (
     DRILLS,
+    LENGTHS,
     ROOMS,
     demo_material,
     expected,
@@ -25,7 +26,7 @@ from flutelab.making.cautions import CAUTIONS
 from flutelab.view.paper import class_papers
 from flutelab.view.paper.class_papers import pupil_pages, teacher_pages
 from flutelab.view.paper.graph_paper import SQUARE, square_worth
-from flutelab.view.paper.lessons import GROUPS, HOLE, LESSONS, LONG, PIPES, WINDOW
+from flutelab.view.paper.lessons import FLUTE, GROUPS, HOLE, LESSONS, LONG, PIPES, WINDOW
 from flutelab.view.paper.page import CELL, PAPERS
 from flutelab.view.paper.stills import still_pages
 
@@ -106,7 +107,17 @@ def test_a_period_is_forty_minutes_for_seven_groups(sides):
             assert route in said(page)
     hole = said(sides["teacher", "a4"][2])
     assert "4, 6, 8, 10, 4, 6, 8 mm" in hole
-    assert GROUPS == 7
+    assert GROUPS == len(LENGTHS) == 7
+    # the lengths that the page on pipes asks for
+    assert (min(LENGTHS), max(LENGTHS)) == (0.180, 0.420)
+    assert "from 180 to 420 mm" in said(sides["teacher", "a4"][0])
+    assert "it would sound lower still" in hole
+
+
+def test_the_pupils_flute_is_marked_invented_and_every_line_has_a_question(sides):
+    flute = said(sides["pupils", "a4"][3])
+    assert "An invented flute" in flute
+    assert FLUTE.own_words in flute
 
 
 def test_boxes_to_write_in_are_high_enough(sides):
@@ -205,7 +216,7 @@ def table_numbers(page):
 
 def test_the_teachers_numbers_are_those_of_the_library(sides):
     pages = sides["teacher", "a4"]
-    for name in ("plain-pipe-220", "plain-pipe-460"):
+    for name in ("plain-pipe-220", "plain-pipe-380"):
         pipe = fl.read_flute(DEMO / f"{name}.toml")
         for room in ROOMS:
             note = fl.playing_frequencies(pipe, "", air=fl.moist_air(273.15 + room))[0]
@@ -285,5 +296,5 @@ def test_class_papers_as_pdf():
 
 
 def test_missing_demo_files_are_named(tmp_path):
-    with pytest.raises(fl.DataError, match=r"one-hole-pipe\.toml"):
+    with pytest.raises(fl.DataError, match=r"plain-pipe-300\.toml"):
         class_papers(tmp_path)

@@ -126,10 +126,15 @@ def test_the_columns_of_a_note_sheet_stand_in_the_order_of_the_note_table():
     assert order == sorted(order)
     assert note_columns(fahrenheit=True)[3] == "room_temperature_f"
     (said,) = words(note_sheet(SIX))
-    said = said.replace("room_ temperature", "room_temperature")
     names = ["fingering", *["note", "cents"] * 3, "room_temperature_c", "breath", "remark"]
     assert " ".join(names) in said
     assert "soft usual hard" in said
+    assert "°F: write room_temperature_f over its column" in said
+    assert (
+        "°C: write room_temperature_c over its column" in words(note_sheet(SIX, fahrenheit=True))[0]
+    )
+    (page,) = note_pages(SIX)
+    assert {"room_temperature_c", "soft usual hard"} <= {text.text for text in texts(page)}
     assert "reading 1 reading 2 reading 3" in said
     assert CAUTIONS["local"] in said
     assert CAUTIONS["breath"] in said

@@ -20,7 +20,8 @@ from flutelab.units import celsius, to_celsius
 ROOMS = (18.0, 21.0, 24.0)  # C
 USUAL = 1  # which of them stands for an ordinary day
 DRILLS = (0.004, 0.006, 0.008, 0.010)  # m
-_PIPES, _ONE_HOLE, _FLUTE = "plain-pipe-*.toml", "one-hole-pipe.toml", "three-quarter-five.toml"
+LENGTHS = (0.18, 0.22, 0.26, 0.30, 0.34, 0.38, 0.42)  # m, one a group
+_PIPE, _ONE_HOLE, _FLUTE = "plain-pipe-300.toml", "one-hole-pipe.toml", "three-quarter-five.toml"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,7 +34,7 @@ class Material:
 
 
 def demo_material(folder: Path) -> Material:
-    """Read the invented pipes of the demo data.
+    """Read the invented pipes of the demo data; the plain one is cut to each of `LENGTHS`.
 
     Parameters
     ----------
@@ -45,9 +46,9 @@ def demo_material(folder: Path) -> Material:
     DataError
         A file that is missing or cannot be used.
     """
-    pipes = [read_flute(path) for path in sorted(folder.glob(_PIPES))]
+    pipe = read_flute(folder / _PIPE)
     return Material(
-        pipes=tuple(sorted(pipes, key=lambda pipe: pipe.foot.position)),
+        pipes=tuple(replace(pipe, foot=replace(pipe.foot, position=at)) for at in LENGTHS),
         one_hole=read_flute(folder / _ONE_HOLE),
         flute=read_flute(folder / _FLUTE),
     )

@@ -45,6 +45,7 @@ _AT_ROOMS = tuple(f"Hz at {room:.0f} °C" for room in ROOMS)
 _DRAWN = 48.0  # mm, the height of the flute: its letters are 7 points or more
 _LEFT_OVER = {PIPES: 20.0, WINDOW: 50.0}  # mm, to which the axes of c/2f less length reach
 _TEMPERATURES = range(16, 30, 2)  # C
+_INVENTED = "An invented flute of the demo data; the flute in your hands may have other sizes."
 _COMPUTED = (
     "Computed by flutelab's formulas for the invented demo pipes, at half the moisture air can "
     "hold; nobody measured them."
@@ -133,7 +134,9 @@ def _to_draw_on(lesson: Lesson, width: float, height: float) -> list[Block]:
     if lesson is HOLE:
         sizes = Scale(name="diameter of the hole, mm", reach=16)
         return [graph(width, height, sizes, Scale(name="cents up"))]
-    return [writing_lines(int(height / CELL), width)] if height >= CELL else []
+    words = paragraph(lesson.own_words, width, bold=True)
+    lines = int((height - words.height - words.after) / CELL)
+    return [words, writing_lines(lines, width)] if lines > 0 else []
 
 
 def _speed_table(width: float) -> list[Block]:
@@ -179,7 +182,13 @@ def _flute_table(found: Expected, width: float) -> list[Block]:
     boxes = table(names, rows, (first, *[each] * (len(names) - 1)), least=CELL, size=SMALL)
     extra = fields([("Room, °C", 0.3 * width), ("Breath (soft, usual, hard)", 0.7 * width)])
     drawing = picture(pipe_drawing(found.material.flute), width, height=_DRAWN)
-    return [drawing, *boxes, extra, Block(height=0.0, items=(), after=2.0)]
+    return [
+        drawing,
+        paragraph(_INVENTED, width, size=SMALL),
+        *boxes,
+        extra,
+        Block(height=0.0, items=(), after=2.0),
+    ]
 
 
 _PUPIL_TABLES = {
@@ -233,21 +242,16 @@ def _by_room(first: Sequence[str], rows: Sequence[Sequence[str]], width: float) 
     return table(first, rows, [each] * len(first), size=SMALL)
 
 
-def _who(number: int, count: int) -> str:
-    """Say which groups have the pipe of this number: they take turns from the shortest."""
-    return ", ".join(f"{group + 1}" for group in range(GROUPS) if group % count == number)
-
-
 def _line_table(lines: tuple[PipeLine, ...], width: float) -> list[Block]:
     length, rows = lines[USUAL].length, []
     for n, long in enumerate(length):
         hertz = [f"{line.frequency[n]:.1f}" for line in lines]
         reach = f"{millimetres(lines[USUAL].column[n]):.1f}"
         over = f"{millimetres(lines[USUAL].column[n] - long):.1f}"
-        rows.append([f"{millimetres(long):.0f}", _who(n, len(length)), *hertz, reach, over])
+        rows.append([f"{millimetres(long):.0f}", f"{n + 1}", *hertz, reach, over])
     names = (
         "length, mm",
-        "groups",
+        "group",
         *_AT_ROOMS,
         f"c/2f, mm at {ROOMS[USUAL]:.0f} °C",
         "less length, mm",

@@ -41,6 +41,8 @@ class Lesson:
         The routes without drilling, and without blowing or tools.
     material_cautions : tuple of str
         Cautions that stand at the material.
+    own_words : str
+        What is asked above the lines of a side that has no axes to draw on.
     predict_lines : int
         Lines to write the prediction on; 0 where a word is ringed, or axes or a table take it.
 
@@ -60,6 +62,7 @@ class Lesson:
     drilled: str
     data_only: str
     material_cautions: tuple[str, ...] = ()
+    own_words: str = ""
     predict_lines: int = 0
 
 
@@ -113,8 +116,8 @@ PIPES = Lesson(
         ),
     ),
     material=(
-        "7 plain pipes of one size, clean square ends, in the lengths of the table below (groups "
-        "share lengths)",
+        "7 plain pipes of one size, clean square ends, in seven lengths evenly spread from 180 to "
+        "420 mm, one a group: those of the table below",
         _TUNER,
     ),
     wrong=(
@@ -282,8 +285,9 @@ HOLE = Lesson(
     ),
     leave="A hole is 10 cents too low. File it wider, or drill a new one nearer the foot? And "
     "what if it is too high?",
-    answer="File it wider, wherever the file cuts: the note rises. Too high: only filling the hole "
-    "(or a new pipe) lowers it.",
+    answer="File it wider, wherever the file cuts: the note rises. A new hole nearer the foot is "
+    "the wrong choice: it would sound lower still. Too high: only filling the hole (or a new pipe) "
+    "lowers it.",
     drilled="Drilled pipes and tape: one hole each, as listed. The whole lesson runs so.",
     data_only="The day's column above stands for the readings (computed, not measured).",
 )
@@ -361,6 +365,7 @@ FLUTE = Lesson(
     drilled="Drilled flutes and tape over single holes: predict, play, compare; nothing is filed.",
     data_only="The day's column above stands for readings, each with its scatter from a die: three "
     "times what it shows less 3.5, in cents. Say that they are computed.",
+    own_words="Which notes lie beyond the breath band? What would you look at first, and why?",
 )
 
 LESSONS = (PIPES, WINDOW, HOLE, FLUTE)

@@ -46,6 +46,10 @@ _TYPE_IN = (
     "cents. An overblown note has 2 in the column register. Session and humidity stand in "
     "every row."
 )
+_OTHER_DEGREES = (
+    "A room read in °F: write {} over its column, here and in the table.",
+    "A room read in °C: write {} over its column, here and in the table.",
+)
 _CIRCLES = 4.6  # mm, the cell of a circle
 _SPLIT = 6  # more holes than these stand in two tables beside each other
 
@@ -204,7 +208,8 @@ def note_pages(
     width = column_width(paper)
     opening = _note_opening("" if isinstance(flute, int) else flute.name, width)
     head = _note_head(note_columns(fahrenheit), _note_widths(width))
-    closing = [paragraph(_TYPE_IN, width, size=SMALL), caution("breath", width)]
+    last = f"{_TYPE_IN} {_OTHER_DEGREES[fahrenheit].format(ROOM[not fahrenheit])}"
+    closing = [paragraph(last, width, size=SMALL), caution("breath", width)]
     taken = sum(block.height + block.after for block in [*opening, *head, *closing])
     fits = int((room(paper) - taken - 3.0) / CELL)
     blocks: list[Block] = []
@@ -258,7 +263,7 @@ def _note_opening(name: str, width: float) -> list[Block]:
 
 
 def _note_widths(width: float) -> tuple[float, ...]:
-    fixed = (34.0, *(11.5, 12.5) * READINGS, 27.5, 22.0)
+    fixed = (33.0, *(11.5, 11.7) * READINGS, 33.8, 23.0)
     return (*fixed, width - sum(fixed))
 
 
@@ -269,8 +274,7 @@ def _note_head(columns: Sequence[str], widths: Sequence[float]) -> list[Block]:
     pairs = [sum(widths[1 + 2 * n : 3 + 2 * n]) for n in range(READINGS)]
     rest = 1 + 2 * READINGS
     above = table(("", *readings, ""), (), (widths[0], *pairs, sum(widths[rest:])), size=_NAMES)
-    broken = temperature.replace("_", "_ ", 1)
-    names = (fingering, *reading * READINGS, broken, breath, remark)
+    names = (fingering, *reading * READINGS, temperature, breath, remark)
     return [replace(row, after=0.0) for row in (*above, *table(names, (), widths, size=_NAMES))]
 
 
