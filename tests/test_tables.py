@@ -28,7 +28,7 @@ from flutelab import (
 )
 from flutelab.files import archived_results
 from flutelab.files.csv_text import read_records
-from flutelab.files.tables import csv_text, note_name
+from flutelab.files.tables import csv_text, no_formulas, note_name
 from flutelab.fitting.flutes import next_flute
 from flutelab.fitting.resampling import bootstrap
 from flutelab.fitting.suspects import Suspect
@@ -298,3 +298,9 @@ def test_suspects_have_a_row_each_even_where_there_are_none():
     assert line["or_else"].startswith("row ")
     assert table(()).empty
     assert list(table(()).columns) == list(frame.columns)
+
+
+def test_columns_of_one_name_keep_their_own_cells():
+    frame = pd.DataFrame([["a", "=1"], ["-2", "b"]], columns=["x", "x"])
+    assert no_formulas(frame).to_numpy().tolist() == [["a", "'=1"], ["-2", "b"]]
+    assert no_formulas(pd.DataFrame([["=1", 2.5]])).to_numpy().tolist() == [["'=1", 2.5]]

@@ -126,12 +126,11 @@ def no_formulas(frame: pd.DataFrame) -> pd.DataFrame:
     ----------
     frame : DataFrame
     """
-    texts = frame.select_dtypes(exclude="number")
-    safe = {
-        name: [marked(cell) if isinstance(cell, str) else cell for cell in texts[name]]
-        for name in texts
-    }
-    return frame.assign(**safe).rename(columns=marked)
+
+    def safe(value):
+        return marked(value) if isinstance(value, str) else value
+
+    return frame.map(safe).rename(columns=safe)
 
 
 def fingering_name(word: str) -> str:

@@ -2,9 +2,9 @@
 
 From a key press on each slider to the frame with the last change: median and 90th percentile of
 20 keys, each to a value that was not there before; what comes later than 300 ms after that is not
-waited for. A burst of 40 keys until the last answer; beside it a figure saved anew with savefig, as a panel
-without a kept background would have to. Then ``flutelab open --class`` in an empty folder until
-the first slider answers. Numbers of one run; compare within it.
+waited for. A burst of 40 keys until the last answer; beside it a figure saved anew with savefig,
+as a panel without a kept background would have to. Then ``flutelab open --class`` in an empty
+folder until the first slider answers. Numbers of one run; compare within it.
 """
 
 from __future__ import annotations
