@@ -119,6 +119,7 @@ def test_a_formula_line_gives_its_own_result(level, fingering):
     result = float(re.search(r"mm\) = ([\d.]+) Hz", line)[1])
     total = sum(float(part) for part in lengths.split(" + ")) / 1000
     assert speed / (2 * total) == pytest.approx(result, rel=6e-4)  # of rounded numbers
+    assert "c: of the blown air, warmer than the room, half way to the f" in line
     last = float(re.findall(r"([\d.]+) Hz", line)[-1])
     assert last == pytest.approx(note(level, fingering).frequency[level], abs=0.06)
 
@@ -276,6 +277,14 @@ def test_readings_beyond_them_are_told_by_how_much():
     )
     low = readings(-50.0)
     assert f", {low.both[0] + 50.0:.0f} cents more" in verdict_sentence(low)
+
+
+def test_a_reading_far_from_the_others_is_named():
+    far = shift(note().frequency["full"], 140.0)
+    said = verdict_sentence(readings(-8.0, 3.0, 8.0, 140.0))
+    assert f"one reading, {far:.1f} Hz, lies 134 cents from the middle of all" in said
+    assert "the readings lie 80 cents apart" in verdict_sentence(readings(-40.0, 40.0))
+    assert "But" not in verdict_sentence(readings(-14.0, 30.0, 4.0))
 
 
 def test_without_readings_the_bands_are_told():

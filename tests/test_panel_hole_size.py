@@ -407,23 +407,27 @@ def test_wrong_entries_and_recovery(lesson):
     lesson.theory.controls["readings"].value = "590 600"
     assert lesson.theory.fault.text == ""
     assert "The 2 readings" in lesson.theory.sentence.text
-    lesson.guess.controls["one"].value = "a lot"
-    assert "'a lot' is no guess" not in lesson.guess.fault.text  # each word is one
-    assert "'a' is no guess" in lesson.guess.fault.text
+    lesson.guess.controls["one"].value = "quite a lot"
+    assert lesson.guess.fault.text.startswith("'quite a lot' is no guess; write cents")
+    assert lesson.guess.fault.text.count("no guess") == 1
 
 
 def test_readings_of_another_pipe_are_told(hidden, lesson):
-    readings, (line,) = lesson.theory.controls["readings"], lesson.theory.lines
+    readings, line = lesson.theory.controls["readings"], lesson.theory.sentence
     hidden.theory.controls["readings"].value = readings.value = "640"
-    assert line.text == ""
+    verdict = line.text
+    assert "the model" in verdict
     lesson.look.controls["diameter"].value = 9.0
-    assert "typed for another pipe: Hole 1, 8.0 mm, 200 mm from the edge." in line.text
+    assert "the model" not in line.text
+    assert "No verdict: the readings are of another pipe: Hole 1, 8.0 mm, 200 mm" in line.text
+    assert "dots: none yet" in lesson.theory.pictures[0].alt
     readings.value = "660"
-    assert line.text == ""
+    assert "the model" in line.text
     lesson.look.controls["place"].value = 190.0
     assert "Hole 1, 9.0 mm" in line.text
     lesson.look.controls["place"].value = 200.0
-    assert line.text == hidden.theory.lines[0].text == ""
+    assert "the model" in line.text
+    assert hidden.theory.sentence.text == "Hidden until Reveal is pressed above."
 
 
 def test_the_room_is_read_in_fahrenheit_too(lesson):

@@ -65,7 +65,11 @@ def read_guesses(text: str, before: float | None, most: int = MOST) -> tuple[flo
     (40.0, -10.0, 0.0)
     """
     found, faults = [], []
-    for match in _GUESS.finditer(text.strip()):
+    matches = list(_GUESS.finditer(text.strip()))
+    if matches and not any(any(map(str.isdigit, match["number"])) for match in matches):
+        msg = f"{text.strip()!r} is no guess; write cents, such as 40, or the note, such as 612 Hz"
+        raise ValueError(msg)
+    for match in matches:
         try:
             found.append(_one_guess(match["number"], (match["unit"] or "").lower(), before))
         except ValueError as error:

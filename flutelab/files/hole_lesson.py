@@ -218,13 +218,19 @@ def formula_line(note: HoleNote) -> str:
     return {"plain": _plain_line, "length": _length_line, "full": _full_line}[note.level](note)
 
 
+def _air_words(ends):
+    """Whose speed of sound c is: the breath makes the air warmest at the window."""
+    return f"c: of the blown air, warmer than the room, half way to {ends}"
+
+
 def _plain_line(note):
     own = note.sweep.lengths
     column = millimetres(own.column)
     end = "the foot" if np.isnan(own.wall) else "the centre of the first open hole"
     return (
         f"f = c / 2L = {own.sound_speed:.1f} m/s / (2 × {column:.1f} mm) = "
-        f"{note.sweep.plain:.1f} Hz; L from the edge to {end}, as if the wave ended there."
+        f"{note.sweep.plain:.1f} Hz; L from the edge to {end}, as if the wave ended there; "
+        f"{_air_words('the foot')}."
     )
 
 
@@ -236,7 +242,7 @@ def _length_line(note):
     head, column, more = (millimetres(x) for x in (own.head, own.column, beyond))
     line = (
         f"f = c / 2(h + x + d) = {own.sound_speed:.1f} m/s / 2({head:.1f} + {column:.1f} + "
-        f"{more:.1f} mm) = {frequency:.1f} Hz; "
+        f"{more:.1f} mm) = {frequency:.1f} Hz; {_air_words('the foot')}; "
     )
     bore = millimetres(own.bore_radius)
     if np.isnan(own.wall):
@@ -256,11 +262,13 @@ def _full_line(note):
     head, end = -wave.effective_head[0], wave.effective_end[0] - own.column
     length = head + own.column + end
     bare = speed / (2 * length)
+    ends = "the foot" if np.isnan(own.wall) else "the first open hole"
     numbers = " + ".join(f"{millimetres(x):.1f}" for x in (head, own.column, end))
     return (
         f"f = c / 2(h + x + d) = {speed:.1f} m/s / 2({numbers} mm) = {bare:.1f} Hz, and "
         f"{frequency - bare:+.1f} Hz by the drag of the walls: {frequency:.1f} Hz; h and d are "
-        "read off the standing wave, which knows hole, wall and the pipe below."
+        "read off the standing wave, which knows hole, wall and the pipe below; "
+        f"{_air_words(ends)}."
     )
 
 

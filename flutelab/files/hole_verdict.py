@@ -18,6 +18,7 @@ from flutelab.units import millimetres
 
 MOST = 40  # readings
 _INVENTED = (-14.0, 3.0, -6.0, 9.0, -11.0)  # cents from the model
+_APART = 50.0  # cents: more than one player's readings scatter (common practice, no source)
 FARTHEST = 600.0  # cents: beyond it another note was read
 
 
@@ -105,8 +106,8 @@ def typed_for_words(now: HoleNote, typed: HoleNote) -> str:
         return ""
     place = millimetres(typed.flute.holes[typed.hole - 1].position)
     return (
-        f"The readings were typed for another pipe: {hole_words(typed)}, {place:.0f} mm from the "
-        "edge. It has been changed since: read and type anew, or set it back."
+        f"No verdict: the readings are of another pipe: {hole_words(typed)}, {place:.0f} mm "
+        "from the edge. It has been changed since: read and type anew, or set it back."
     )
 
 
@@ -128,13 +129,31 @@ def verdict_sentence(found: Verdict) -> str:
     count = len(found.readings)
     who = "The reading is" if count == 1 else f"The {count} readings are on average"
     where = f"{who} {moved_words(mean)} from the model"
+    apart = _apart_words(found)
     if low <= mean <= high:
-        return f"{where}, and {reach}: so they do not show that the theory is wrong."
+        return f"{where}, and {reach}: so they do not show that the theory is wrong.{apart}"
     beyond = mean - high if mean > high else low - mean
     return (
         f"{where}, {beyond:.0f} cents more than breath and 2 °C can do ({low:+.0f} to {high:+.0f}):"
-        " so look for a wrong size, room temperature, fingering or leak, then doubt the theory."
+        f" so look for a wrong size, room temperature, fingering or leak, then doubt the theory."
+        f"{apart}"
     )
+
+
+def _apart_words(found):
+    """Say which readings lie far from the others: a mean hides them."""
+    off = found.readings
+    from_middle = off - np.median(off)
+    far = np.flatnonzero(np.abs(from_middle) > _APART)
+    if np.ptp(off) <= _APART:
+        return ""
+    if len(off) > 2 and len(far) == 1:
+        hertz = shift(found.note.frequency["full"], off[far[0]])
+        return (
+            f" But one reading, {hertz:.1f} Hz, lies {abs(from_middle[far[0]]):.0f} cents from the "
+            "middle of all: read it again."
+        )
+    return f" But the readings lie {np.ptp(off):.0f} cents apart: read again."
 
 
 def verdict_words(found: Verdict) -> str:

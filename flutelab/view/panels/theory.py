@@ -35,10 +35,13 @@ _HIDDEN_REACH = 100.0
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Judged:
-    """What the readings say, None while that is hidden; the note they were typed for."""
+    """What the readings say, None while that is hidden.
+
+    Of readings of another pipe only ``since`` says something: which one.
+    """
 
     found: Verdict | None
-    typed: HoleNote | None = None
+    since: str = ""
 
 
 class _Typed:
@@ -70,7 +73,9 @@ def theory_panel(curtain: Curtain, looked: Callable[[], HoleNote | None]) -> Pan
         if note is None:  # nothing is read: a fault would leave what was seen before
             return Judged(found=None)
         typed = kept.note(readings.strip(), note)
-        return Judged(found=verdict(note, read_readings(readings)), typed=typed)
+        read = read_readings(readings)
+        since = typed_for_words(note, typed) if read else ""
+        return Judged(found=verdict(note, () if since else read), since=since)
 
     def invent():
         note = looked() if curtain.is_open else None
@@ -87,14 +92,13 @@ def theory_panel(curtain: Curtain, looked: Callable[[], HoleNote | None]) -> Pan
             )
         },
         ask=ask,
-        sentence=lambda judged: _say(verdict_sentence, judged, f"{HIDDEN}."),
+        sentence=lambda judged: judged.since or _say(verdict_sentence, judged, f"{HIDDEN}."),
         views=[
             View(
                 draw=lambda judged: picture(judged.found),
                 words=lambda judged: _say(verdict_words, judged, _EMPTY),
             )
         ],
-        lines=[_since],
         table=lambda judged: _say(verdict_table, judged, pd.DataFrame({HIDDEN: []})),
         call=lambda **_: _say(verdict_call, panel.answer, f"# {HIDDEN}"),
         above=[Words(text=CAUTIONS["breath"])],
@@ -104,12 +108,6 @@ def theory_panel(curtain: Curtain, looked: Callable[[], HoleNote | None]) -> Pan
 
 
 _EMPTY = f"An empty axis of cents. {HIDDEN}."
-
-
-def _since(judged):
-    found = judged.found
-    asked = found is not None and len(found.readings)
-    return typed_for_words(found.note, judged.typed) if asked else ""
 
 
 def _say(words, judged, otherwise):
