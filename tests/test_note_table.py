@@ -980,3 +980,14 @@ def test_a_column_that_is_like_none_is_told_beside_what_is_missing(read):
     faults = faults_of(read, "feeling,note,cents,bore_temperature_c\nfine,A4,0,25\n")
     assert [fault.typed for fault in faults] == ["feeling", None]
     assert "the column fingering is missing" in faults[1].problem
+
+
+def test_a_table_of_something_else_is_one_fault_that_lists_its_lines(tmp_path):
+    path = tmp_path / "class.csv"
+    path.write_text("# of a class\ngroup,length_mm,room_temperature_c\n1,179,20.5\n2,222,20.5\n")
+    with pytest.raises(DataError) as caught:
+        read_measurements(path, FLUTE)
+    (fault,) = caught.value.faults
+    assert fault.place == "header (line 1)"
+    assert "this is no note table" in fault.problem
+    assert "lines with 3 cells where it has 1: 2, 3, 4)" in fault.problem

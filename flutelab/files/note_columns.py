@@ -11,6 +11,7 @@ from flutelab.files.csv_text import Record, column_names
 BORE = ("bore_temperature_c", "bore_temperature_f")
 ROOM = ("room_temperature_c", "room_temperature_f")
 PRESSURE = ("breath_pa", "breath_mm_water")
+_MOST = 12  # lines that a fault lists
 TEXTS = ("session", "remark")
 LIKE = 0.7  # share of like letters from which a misspelt column is not missed too (estimate)
 A_DEGREE = "1 C is 1 to 2 cents in the room, 3 in the bore"  # by the model, see README.md
@@ -31,9 +32,7 @@ def hole_columns(number: int) -> tuple[str, ...]:
 def header_faults(header: Record, holes: int) -> list[Fault]:
     """Return what is wrong with the header of a table for a flute of `holes` holes."""
     names = column_names(header)
-    known = [*COLUMNS, *(name for n in range(1, holes + 1) for name in hole_columns(n))]
-    if not set(names) & set(known):
-        return [_no_header(header)]
+    known = _known(holes)
     faults = []
     for index, name in enumerate(names):
         place = f"header (line {header.line}), column {index + 1}"
@@ -46,11 +45,32 @@ def header_faults(header: Record, holes: int) -> list[Fault]:
     return faults + _missing(f"header (line {header.line})", {*names, *meant}, holes)
 
 
-def _no_header(header: Record) -> Fault:
+def _known(holes: int) -> list[str]:
+    return [*COLUMNS, *(name for n in range(1, holes + 1) for name in hole_columns(n))]
+
+
+def not_a_table(records: list[Record], holes: int) -> list[Fault]:
+    """Return a fault where the first record names no column: its rows are not read then."""
+    header, *below = records
+    if set(column_names(header)) & set(_known(holes)):
+        return []
+    wanted = len(header.cells)
+    other = [one for one in below if len(one.cells) != wanted]
+    problem = "this is no note table: none of these is the name of a column"
+    if other:
+        counts = " or ".join(str(n) for n in sorted({len(one.cells) for one in other}))
+        lines = ", ".join(str(one.line) for one in other[:_MOST])
+        more = ", ..." if len(other) > _MOST else ""
+        have = "1 cell" if counts == "1" else f"{counts} cells"
+        problem += f" (below it, lines with {have} where it has {wanted}: {lines}{more})"
+    return [_no_header(header, problem)]
+
+
+def _no_header(header: Record, problem: str) -> Fault:
     return Fault(
         place=f"header (line {header.line})",
         typed=", ".join(header.cells)[:60],
-        problem="none of these is the name of a column",
+        problem=problem,
         mend="Write the names of the columns in the first line, such as "
         "fingering,frequency_hz,room_temperature_c",
     )

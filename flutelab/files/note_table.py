@@ -14,7 +14,7 @@ import numpy as np
 from flutelab.errors import DataError, Fault
 from flutelab.files import safely
 from flutelab.files.csv_text import decode, delimiter_of, marked, place_of, read_records, read_rows
-from flutelab.files.note_columns import header_faults, hole_columns
+from flutelab.files.note_columns import header_faults, hole_columns, not_a_table
 from flutelab.files.note_row import ASSUMED_A4, NoteRow, read_row
 from flutelab.fitting.measurements import Measurements, reading_sd
 from flutelab.model.flute import Flute, Window
@@ -106,6 +106,8 @@ def _read_notes(text: str, source: str, flute: Flute) -> tuple[list[NoteRow], li
         mend = "Write the names of the columns in the first line and one note in each line below"
         raise DataError(source, [Fault(place="file", problem="it is empty", mend=mend)])
     header = records[0]
+    if faults := not_a_table(records, len(flute.holes)):
+        raise DataError(source, faults)
     faults = header_faults(header, len(flute.holes))
     if len(records) == 1:
         mend = "Write one note in each line below the header"

@@ -18,7 +18,7 @@ from flutelab.files.note_table import read_measurements
 from flutelab.files.sentences import mismatches_of, sentences
 from flutelab.files.tables import fingering_name, note_name
 from flutelab.files.to_mend import is_to_mend
-from flutelab.files.typed import read_as, read_sheet, sheet_of
+from flutelab.files.typed import read_as
 from flutelab.files.warned import plain_notes
 from flutelab.fitting.calibrate import another_day, calibrate
 from flutelab.fitting.measurements import HALF_HOLE
@@ -94,7 +94,7 @@ def known_from_notes(flute_file: tuple[str, bytes], note_table: tuple[str, bytes
     """
     flute = _flute(flute_file)
     name, raw = note_table
-    measurements = read_sheet(sheet_of(raw, name), flute)
+    measurements = read_as(name, raw, lambda path: read_measurements(path, flute))
     with warnings.catch_warnings(record=True) as heard:
         for kind in (ValidityWarning, FitWarning):
             warnings.simplefilter("always", kind)
