@@ -168,6 +168,7 @@ def _text_length(typed: str, unit: str | None) -> Fraction:
     written = _SPELLINGS.get(written, written)
     if written and written not in _METRES:
         msg = f"{typed!r} has the unit {match['unit']!r}; use mm, cm, m, in or thou"
+        msg += "; or is it a letter O for a zero?" if set(written) == {"o"} else ""
         raise ValueError(msg)
     if not written and match["top"] and unit == "mm":
         msg = f"{typed!r} is a fraction without a unit; write '{typed} in' if it is inches"

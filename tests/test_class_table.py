@@ -18,7 +18,13 @@ from flutelab.files.class_table import (
     read_pitch,
     read_room,
 )
-from flutelab.files.pipe_lesson import lesson_sentence, lesson_table, pipe_lesson, table_faults
+from flutelab.files.pipe_lesson import (
+    few_readings,
+    lesson_sentence,
+    lesson_table,
+    pipe_lesson,
+    table_faults,
+)
 
 DEMO = Path(__file__).resolve().parent.parent / "data-demo"
 ROWS = read_class_file(DEMO / "class-open-pipes.csv").rows
@@ -92,8 +98,16 @@ def test_every_fault_is_told_and_the_other_rows_count():
         "Row 4, reading 1: 'x' is not a reading; write hertz, 587.3, or note and cents, D5 -8.",
         "Row 6, room: '70' is no room's temperature (0 to 45 °C): if it is Fahrenheit write 70F.",
         "Row 3: room missing; the row waits for it.",
-        "Row 5: reading 2 missing; the row counts with what it has.",
     ]
+    assert few_readings(pipe_lesson(rows)) == ("Row 5 has 2 readings; 3 tell their scatter.")
+    assert lesson_sentence(pipe_lesson(rows)).startswith("4 groups (without rows 2, 3 and 6): ")
+
+
+def test_one_reading_a_group_is_one_line_and_no_fault():
+    rows = [[*row[:4], "", ""] for row in ROWS]
+    lesson = pipe_lesson(rows)
+    assert few_readings(lesson) == "Rows 1 to 7 have one reading each; 3 tell their scatter."
+    assert table_faults(lesson) == few_readings(pipe_lesson(ROWS)) == ""
 
 
 def test_readings_too_far_apart_for_scatter_are_told_and_count():
@@ -239,6 +253,11 @@ def test_a_negative_intercept_is_impossible_and_stored_nowhere():
                   "a wrong temperature", "No end correction is stored."):  # fmt: skip
         assert words in said
     assert not lesson.found.sound
+    shift = -1000 * lesson.found.line.intercept
+    assert "Likely slips: all lengths read from a wrong zero" in said
+    assert f"all are too long, by {shift:.1f} mm and as much more as the wave reaches" in said
+    lesson = pipe_lesson(changed({(0, 1): "300"}))  # points far off the line: no common shift
+    assert lesson.found.all_too_long is None
 
 
 def test_an_intercept_below_0_whose_error_reaches_above_is_one_statement():

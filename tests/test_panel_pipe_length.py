@@ -86,7 +86,11 @@ def test_faults_stand_at_their_cells_and_in_words_and_go_away(filled):
     assert set(filled.controls["rows"].faults) == {"2,1", "4,2"}
     assert "Row 3, length: '2x'" in alerts(filled)
     assert "Row 5: room missing; the row waits for it." in alerts(filled)
-    assert filled.sentence.text.startswith("5 groups: slope")
+    assert filled.sentence.text.startswith("5 groups (without rows 3 and 5): slope")
+    type_in(filled, 2, 1, "26O")
+    assert "'26O' has the unit 'O'; use mm, cm, m, in or thou; or is it a letter O for" in (
+        alerts(filled)
+    )
     type_in(filled, 2, 1, "258")
     type_in(filled, 4, 2, "21.5")
     assert (filled.controls["rows"].faults, alerts(filled)) == ({}, "")
@@ -199,9 +203,11 @@ def test_pipes_for_a_fit_are_saved_only_where_the_line_can_be(filled):
     assert sent == []
     assert "Nothing is stored for a fit. 7 groups: slope 0.505" in alerts(filled)
     filled.set(wave="half", wall="")
+    assert alerts(filled) == ""  # said of what was there before
     save.press()
     assert alerts(filled) == "Type the pipes' bore and wall first: a flute file needs both."
     filled.set(wall="2.9")
+    assert alerts(filled) == ""
     save.press()
     assert alerts(filled) == ""
     (named, (content,)) = sent[0]

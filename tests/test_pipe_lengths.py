@@ -138,6 +138,17 @@ def test_warmth_unlike_the_thermometer_tilts_the_line_and_leaves_its_foot():
     assert pipe_line(LENGTHS, sounding(), temperature=283.15).verdict == "tilted"
 
 
+def test_nobody_is_accused_of_what_rule_and_tuner_cannot_tell():
+    notes = sounding()
+    off = np.zeros(len(notes))
+    off[3] = 0.8  # mm: the others lie on the line to a hundredth
+    few = found(LENGTHS + 1e-5 * np.array([1, -1] * len(notes))[: len(notes)] + off / 1000, notes)
+    assert np.any(far_off(few.line))
+    assert few.apart.size == 0
+    off[3] = 4.0
+    assert found(LENGTHS + off / 1000, notes).apart.tolist() == [3]
+
+
 def test_two_lengths_make_no_line():
     few = found(np.array([0.2, 0.3, 0.3]), np.array([700.0, 500, 501]))
     assert (few.line, few.verdict) == (None, "few")

@@ -9,7 +9,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from flutelab.files.class_table import NAMES, ClassTable, read_class_table
+from flutelab.files.class_table import NAMES, READINGS, ClassTable, read_class_table
 from flutelab.fitting.pipe_lengths import (
     FEWEST,
     HELD,
@@ -21,13 +21,12 @@ from flutelab.fitting.pipe_lengths import (
     pipe_line,
     predicted_line,
 )
-from flutelab.fitting.straight_line import far_off
 from flutelab.pitch import cents
 from flutelab.units import millimetres, to_celsius
 
 _TOO_WIDE = 50.0  # cents between readings of one pipe: more than scatter
-SLIPS = (
-    "Likely slips: a length in cm or inches typed as mm, or a diameter instead of a length; a note "
+_SLIPS = (
+    "a length in cm or inches typed as mm, or a diameter instead of a length; a note "
     "an octave off; a stopped pipe among open ones; a wrong temperature"
 )
 _LOOKS = {
@@ -153,7 +152,8 @@ def lesson_sentence(lesson: Lesson) -> str:
         return ". ".join(filter(None, [_what_is_missing(lesson), lesson.air])) + "."
     line = found.line
     parts = [
-        f"{_groups(len(found.length))}: slope {line.slope:.3f} ± {line.slope_error:.3f}, "
+        f"{_groups(len(found.length))}{_left_out(lesson)}: "
+        f"slope {line.slope:.3f} ± {line.slope_error:.3f}, "
         f"intercept {_mm(line.intercept)} ± {_mm(line.intercept_error)} mm (95 %)"
     ]
     parts += _VERDICTS[found.verdict](lesson)
@@ -178,6 +178,29 @@ def _what_is_missing(lesson):
 
 def _groups(count):
     return f"{count} group" if count == 1 else f"{count} groups"
+
+
+def _left_out(lesson):
+    """Name the rows in which something is typed and that do not count."""
+    rows = sorted({row for row, _ in lesson.table.faults} - set(lesson.table.row))
+    return f" (without {_rows(rows)})" if rows else ""
+
+
+def _rows(rows):
+    """Name rows, from 0, as people count them: ``rows 1 to 3 and 5``."""
+    runs: list[list[int]] = []
+    for row in rows:
+        if runs and row == runs[-1][-1] + 1:
+            runs[-1].append(row)
+        else:
+            runs.append([row])
+    parts = []
+    for run in runs:
+        numbers = [str(row + 1) for row in run]
+        parts += numbers if len(run) < 3 else [f"{numbers[0]} to {numbers[-1]}"]
+    *first, last = parts
+    words = f"{', '.join(first)} and {last}" if first else last
+    return f"row{'s' * (len(rows) > 1)} {words}"
 
 
 def _mm(length):
@@ -225,9 +248,15 @@ def _impossible(lesson):
         return [
             "Where the wave ends cannot be told: by its error the intercept may lie on either side "
             "of 0, and it cannot lie below. Type more lengths, farther apart, or look for a slip",
-            SLIPS,
+            f"Likely slips: {_SLIPS}",
         ]
-    return ["Impossible: no wave ends inside its pipe", SLIPS]
+    shift = lesson.found.all_too_long
+    shifted = "" if shift is None else (
+        f"all lengths read from a wrong zero, or with a piece that is no part of the pipe: the "
+        f"slope is right and the points fit, but all are too long, by {_mm(shift)} mm and as much "
+        "more as the wave reaches beyond the pipe; "
+    )  # fmt: skip
+    return ["Impossible: no wave ends inside its pipe", f"Likely slips: {shifted}{_SLIPS}"]
 
 
 def _wrong_wave(lesson):
@@ -260,12 +289,31 @@ def _slips_told(lesson) -> Iterator[str]:
         yield f"Group {names[pipe]}: {_LOOKS.get((found.kind, what)) or _LENGTHS[what]}"
     if found.slips:
         return
-    for pipe in np.flatnonzero(far_off(found.line)):
+    for pipe in found.apart:
         sharp = "sharp" if found.cents[pipe] > 0 else "flat"
         yield (
             f"Group {names[pipe]} is {abs(found.cents[pipe]):.0f} cents {sharp} of the line, more "
             "than chance: measure it again"
         )
+
+
+def few_readings(lesson: Lesson) -> str:
+    """Return which rows count with fewer readings than there is room for; "" where none does."""
+    read = np.sum(~np.isnan(lesson.table.frequency), axis=1)
+    missing = {at for at, words in lesson.table.faults.items() if words.endswith("is missing")}
+    parts = []
+    for count in range(1, READINGS):
+        rows = [
+            row
+            for row, here in zip(lesson.table.row, read, strict=True)
+            if here == count and any(at == row for at, _ in missing)
+        ]
+        if rows:
+            verb, each = ("have", " each") if rows[1:] else ("has", "")
+            readings = "one reading" if count == 1 else f"{count} readings"
+            parts.append(f"{_rows(rows)} {verb} {readings}{each}")
+    said = "; ".join(parts)
+    return f"{said[0].upper()}{said[1:]}; {READINGS} tell their scatter." if said else ""
 
 
 def table_faults(lesson: Lesson) -> str:
@@ -294,15 +342,16 @@ def _wrong_cells(table):
 
 
 def _missing_cells(table):
-    rows = sorted({row for (row, _), words in table.faults.items() if words.endswith("is missing")})
+    """A line for each row that waits; fewer readings than there is room for are no fault."""
+    missing = {row for (row, _), words in table.faults.items() if words.endswith("is missing")}
+    rows = sorted(missing - set(table.row))
     for row in rows:
         missing = [
             NAMES[column].partition(",")[0].lower()
             for (at, column), words in sorted(table.faults.items())
             if at == row and words.endswith("is missing")
         ]
-        effect = "the row counts with what it has" if row in table.row else "the row waits for it"
-        yield f"Row {row + 1}: {' and '.join(missing)} missing; {effect}."
+        yield f"Row {row + 1}: {' and '.join(missing)} missing; the row waits for it."
 
 
 def lesson_table(lesson: Lesson) -> pd.DataFrame:

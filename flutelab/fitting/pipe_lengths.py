@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from flutelab.errors import already_warned
-from flutelab.fitting.straight_line import StraightLine, straight_line
+from flutelab.fitting.straight_line import StraightLine, far_off, straight_line
 from flutelab.model.corrections import Corrections, Spread, default_priors
 from flutelab.model.flute import Bore, End, Flute
 from flutelab.model.notes import CENT, predict_notes
@@ -27,6 +27,11 @@ BOOK_SPEED = 343.0  # m/s, of dry air at 20 C, as rounded in school books
 _HALVED, _DOUBLED = (0.40, 0.72), (1.55, 2.8)
 _FRICTION = 0.03  # by which walls steepen a line at most, as a rule
 _SPREAD = ("foot", "loss")
+# What a rule and a tuner are read to at worst; and between which slopes, and within how many
+# cents, points lie on the line of pipes that are all too long by the same (common practice, no
+# source).
+_RULE, _TUNER = 1e-3, 1.0  # m, cents
+_SHIFTED, _FITS = (0.96, 1.06), 30.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -75,6 +80,22 @@ class PipeLine:
     def sound(self) -> bool:
         """Whether the intercept may be taken for an end correction."""
         return self.verdict in ("good", "tilted")
+
+    @property
+    def all_too_long(self) -> float | None:
+        """What all lengths are too long by at least, if they seem to be [m]."""
+        line, (low, high) = self.line, _SHIFTED
+        if line is None or line.intercept >= 0 or not low < line.slope < high:
+            return None
+        return None if self.slips or np.max(np.abs(self.cents)) > _FITS else -line.intercept
+
+    @property
+    def apart(self) -> np.ndarray:
+        """Pipes farther off the line than chance takes them and rule and tuner can be misread."""
+        if self.line is None:
+            return np.zeros(0, dtype=int)
+        misread = cents(self.length + _RULE, self.length) + _TUNER
+        return np.flatnonzero(far_off(self.line) & (np.abs(self.cents) > misread))
 
 
 def pipe_line(

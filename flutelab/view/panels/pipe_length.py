@@ -21,6 +21,7 @@ from flutelab.files.class_table import (
 )
 from flutelab.files.pipe_lesson import (
     Lesson,
+    few_readings,
     lesson_call,
     lesson_compared,
     lesson_sentence,
@@ -72,7 +73,9 @@ def pipe_length_panel(demos: Mapping[str, str | Path] | None = None) -> Panel:
     def then(lesson):
         told.text = table_faults(lesson)
         controls["rows"].faults = {
-            f"{row},{column}": words for (row, column), words in lesson.table.faults.items()
+            f"{row},{column}": words
+            for (row, column), words in lesson.table.faults.items()
+            if row not in lesson.table.row or not words.endswith("is missing")
         }
 
     panel = Panel(
@@ -84,7 +87,7 @@ def pipe_length_panel(demos: Mapping[str, str | Path] | None = None) -> Panel:
         table=lesson_table,
         call=lambda **values: lesson_call(_ask(**values)),
         kept=["rows", *_LENGTHS],
-        lines=[lesson_compared],
+        lines=[lesson_compared, few_readings],
         then=then,
     )
     _lay_out(panel, told, _Files(panel, read).rows)
@@ -102,7 +105,8 @@ def _lay_out(panel, told, files):
     grid.children = [one for one in grid.children if one is not rows]
     grid.add_class("flutelab-low")
     grid.layout.grid_template_columns = "repeat(auto-fit, minmax(172px, 1fr))"
-    side = ipywidgets.VBox([rows, told, panel.fault, panel.sentence, *panel.lines])
+    compared, few = panel.lines
+    side = ipywidgets.VBox([rows, told, few, panel.fault, panel.sentence, compared])
     side.layout.flex, side.layout.min_width = "1 1 370px", "0"
     pictures = ipywidgets.VBox(panel.pictures)
     pictures.layout.flex, pictures.layout.min_width = "0 1 425px", "0"
@@ -197,6 +201,8 @@ class _Files:
         self._panel, self._demos = panel, demos
         self._before: dict[str, Any] | None = None
         self._said = Words(kind="alert")
+        for control in panel.controls.values():  # what was said is not of what is there now
+            control.observe(lambda _: self._tell(""), "value")
         fill = Press(label="Fill in the demo's rows (invented)", do=self._fill)
         empty = Press(label="Empty the table", do=lambda: self._put(rows=_blank()))
         self._back = Press(label="Bring back the rows before", do=self._bring, disabled=True)
