@@ -150,6 +150,15 @@ def test_a_column_is_renamed_and_its_fault_stands_at_its_name(panel):
     assert (panel.fault.text, desk.grid.faults) == ("", {})
 
 
+def test_the_first_sentences_say_that_they_are_old_while_something_is_wrong(panel):
+    cell(panel, 0, "cents", "-3O")
+    assert panel.opening.text == f"{fit_module.OLD}\n• Said."
+    cell(panel, 0, "cents", "x")
+    assert panel.opening.text.count(fit_module.OLD) == 1
+    cell(panel, 0, "cents", "-30")
+    assert panel.opening.text == "• Said."
+
+
 def test_rows_come_and_go(panel):
     desk, fitted = panel.desk, panel.answer.calibration.rows
     desk.grid.at = "1,4"

@@ -28,6 +28,7 @@ from flutelab.view.panels.kit import Busy, Choice, Grid, Press, Words, fill
 IDLE = 0.4  # seconds without a change before mistakes are looked for
 SLOW = 1.5  # seconds a fit may take to follow every change
 STAYS = "What is shown below is the last good result."
+OLD = "Of the last good result (what is wrong now is told under the table):"
 STOPPED = "Stopped."
 UNFITTED = (
     "Not saved: what stands in the files and settings now is not what was fitted. Mend what is "
@@ -136,8 +137,14 @@ class FitPanel(Panel):
             self.opening.text = f"{LOOKING} ..."
             self.more.forget()
             self._when_idle()
+        self._date_opening()
         if self._slow:  # from now on only when asked
             self._slow, self.controls["follow"].value = False, False
+
+    def _date_opening(self):
+        """Say over the first sentences when they are not of what stands there now."""
+        said = self.opening.text.removeprefix(f"{OLD}\n")
+        self.opening.text = f"{OLD}\n{said}" if self.fault.text else said
 
     def _settings(self, loss):
         return Settings(
@@ -235,6 +242,7 @@ class FitPanel(Panel):
         self.opening.text = _listed(said)
         if odd:  # they are ringed
             self._show(answer, [view.draw(answer) for view in self.views])
+        self._date_opening()
         self.more.tell()
 
     def _stopped(self) -> None:
