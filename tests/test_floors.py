@@ -103,6 +103,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     "files": (
         5,
         (
+            "rounding",
             "safely",
             "zipped",
             "csv_text",

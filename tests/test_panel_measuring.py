@@ -112,6 +112,7 @@ def test_switching_the_unit_moves_nothing(form):
     assert form.flute == flute
     assert form.boxes["bore"].unit == "in"
     form.boxes["wall"].value = "1/8"
+    assert form.boxes["wall"].note == "3.18 mm = 1/8 in"  # 3.175, halves up
     assert form.flute.holes[0].wall == pytest.approx(0.003175, abs=1e-12)
 
 

@@ -95,7 +95,7 @@ def test_reset_and_several_at_once(panel):
 def test_table_and_call_on_request(panel):
     assert panel.table.rows == []
     panel.table.unfolded = panel.call.unfolded = True
-    assert (panel.table.columns, panel.table.rows) == (["root m"], [["2"]])
+    assert (panel.table.columns, panel.table.rows) == (["root [m]"], [["2"]])
     panel.controls["x"].value = 9
     assert panel.table.rows == [["3"]]
     assert panel.call.text == "root(9, 1)"
@@ -189,13 +189,6 @@ def test_a_file_is_made_when_asked_for_and_its_faults_are_told():
     assert told == ["no bore yet; type it first"]
 
 
-def test_texts_of_a_table():
-    frame = pd.DataFrame({"frequency_hz": [440.12345, np.nan, 12345.6], "note": ["A4", "", "x"]})
-    columns, rows = texts(frame)
-    assert columns == ["frequency hz", "note"]
-    assert rows == [["440.1", "A4"], ["", ""], ["12346", "x"]]
-
-
 def test_a_press_counts_on_the_label_it_was_made_on():
     pressed = []
     press = Press(label="Delete row 2", do=lambda: pressed.append(1))
@@ -267,3 +260,17 @@ def test_a_drawing_as_a_still_says_so_above_it():
     tree = ElementTree.fromstring(still_of_svg(drawing))
     assert tree.get("viewBox") == "0 -34 90 94.5"
     assert tree[-1].text == STILL
+
+
+def test_heads_have_units_in_brackets_and_columns_even_digits():
+    frame = pd.DataFrame(
+        {
+            "c_over_2f_mm": [191.9254, 22.5],
+            "from_model_cents": [-0.004, 12.0],
+            "room_c": [21.0, np.nan],
+            "group": ["a", 3],
+        }
+    )
+    names, rows = texts(frame)
+    assert names == ["c/2f [mm]", "from the model [cents]", "room [°C]", "group"]
+    assert rows == [["191.93", "-0.004", "21", "a"], ["22.50", "12.000", "", "3"]]

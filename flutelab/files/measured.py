@@ -25,6 +25,7 @@ from flutelab.files.form import (
     typed,
     window_field,
 )
+from flutelab.files.rounding import half_up
 from flutelab.files.toml_section import Report, Section
 from flutelab.model.flute import (
     Bore,
@@ -157,15 +158,16 @@ def understood(size: float, *, drilled: bool = False) -> str:
     >>> understood(0.28575)
     '285.75 mm = 11 1/4 in'
     """
+    shown = f"{half_up(millimetres(size), 2)} mm"
     if drilled:
         sets = (("fraction", "number", "letter"), ("metric",))
         words = ", ".join(drill_words(size, kinds) for kinds in sets)
-        return f"{show_length(size)} = {inches(size):.3f} in; drills {words}"
+        return f"{shown} = {inches(size):.3f} in; drills {words}"
     nearest = Fraction(round(inches(size) * 64), 64)
     shop = show_length(from_inch(float(nearest)), "in")
     if abs(inches(size) - float(nearest)) < 5e-5:
-        return f"{show_length(size)} = {shop}"
-    return f"{show_length(size)} = {inches(size):.3f} in, about {shop}"
+        return f"{shown} = {shop}"
+    return f"{shown} = {inches(size):.3f} in, about {shop}"
 
 
 def _thin_bridges(holes: Sequence[Hole | None], unit: str) -> Iterator[str]:

@@ -14,6 +14,8 @@ import anywidget
 import pandas as pd
 import traitlets
 
+from flutelab.files.rounding import column_texts
+
 _WEB = Path(__file__).parent / "web"
 _STYLE = (_WEB / "panel.css").read_text(encoding="utf-8")
 
@@ -316,18 +318,46 @@ class Save(anywidget.AnyWidget):
         self._saved(f"Saved as {name}; the browser puts it in its folder for downloads.")
 
 
-def texts(frame: pd.DataFrame, digits: int = 4) -> tuple[list[str], list[list[str]]]:
-    """Return a table's columns and cells as texts, numbers with so many significant digits."""
-    rows = [[_text(value, digits) for value in row] for row in frame.itertuples(index=False)]
-    return [str(name).replace("_", " ") for name in frame.columns], rows
+_UNITS = {
+    "m_per_s": "m/s",
+    "percent": "%",
+    "cents": "cents",
+    "hz": "Hz",
+    "mm": "mm",
+    "in": "in",
+    "pa": "Pa",
+    "c": "°C",
+    "m": "m",
+    "k": "K",
+}
 
 
-def _text(value, digits):
-    if not isinstance(value, float):
-        return str(value)
-    if pd.isna(value):
-        return ""
-    return f"{value:.0f}" if abs(value) >= 10**digits else f"{value:.{digits}g}"
+def head_words(name: str) -> str:
+    """Return the name of a column as it is read, its unit in brackets.
+
+    Examples
+    --------
+    >>> head_words("model_hz"), head_words("c_m_per_s"), head_words("c_over_2f_mm")
+    ('model [Hz]', 'c [m/s]', 'c/2f [mm]')
+    """
+    for ending, unit in _UNITS.items():
+        if name == ending and len(name) > 1:
+            return unit
+        if name.endswith(f"_{ending}"):
+            return f"{_words(name.removesuffix(f'_{ending}'))} [{unit}]"
+    return _words(name)
+
+
+def _words(name: str) -> str:
+    words = name.replace("c_over_", "c/").replace("_", " ")
+    return words.replace("from model", "from the model")
+
+
+def texts(frame: pd.DataFrame) -> tuple[list[str], list[list[str]]]:
+    """Return a table's columns and cells as texts, each column's numbers with as many decimals."""
+    columns = [column_texts(list(frame.iloc[:, n])) for n in range(frame.shape[1])]
+    rows = [list(row) for row in zip(*columns, strict=True)]
+    return [head_words(str(name)) for name in frame.columns], rows
 
 
 def fill(grid: Grid, frame: pd.DataFrame, caption: str = "") -> None:
