@@ -21,6 +21,7 @@ from flutelab.files.hole_lesson import LEVELS
 from flutelab.making.cautions import CAUTIONS
 from flutelab.pitch import nearest_note, shift
 from flutelab.units import celsius
+from flutelab.view.drawing.pipe import pipe_drawing
 from flutelab.view.panels import guess as guess_module
 from flutelab.view.panels import hole_look
 from flutelab.view.panels.curtain import forget
@@ -436,6 +437,24 @@ def test_the_room_is_read_in_fahrenheit_too(lesson):
     assert (room.fault, room.value) == ("", pytest.approx((70 - 32) / 1.8))
     room.type_in("70")
     assert room.fault.endswith("if it is Fahrenheit write 70F")
+
+
+def test_a_closed_hole_is_seen_closed_in_the_cut_and_the_curve_is_smooth(lesson):
+    fingers = []
+    for state in "oxhn":
+        drawing = pipe_drawing(PIPE, state)
+        fingers.append([one for one in drawing.items if one.part == "finger"])
+    assert [len(some) for some in fingers] == [0, 1, 1, 0]
+    assert pipe_drawing(PIPE, "x").description != pipe_drawing(PIPE, "o").description
+    picture = hole_look.hole_picture(300.0, 15.0)
+    note = lesson.look.answer.note
+    picture(note)
+    across, heights = picture.figure.axes[0].get_legend_handles_labels()[0][0].get_data()
+    known = 1200 * np.log2(note.sweep.frequency / note.sweep.no_hole)
+    at_known = np.interp(1000 * note.sweep.diameter, across, heights)
+    assert at_known == pytest.approx(known, abs=1.0)
+    assert np.all(np.diff(heights) > 0)
+    assert np.abs(np.diff(heights, 2)).max() < 0.1 * np.abs(np.diff(known, 2)).max()
 
 
 def test_the_legend_names_what_is_drawn():

@@ -22,6 +22,7 @@ _HEIGHTS = (42.0, 130.0)  # pixels that a pipe may be high
 # What is drawn of a head where nothing is asked, in outer diameters: lengths are not to scale.
 _CHAMBER, _BLOCK_OVER_PLUG = 1.2, 0.5
 _BLOCK_HEIGHT, _WINDWAY = 0.3, 0.07
+_FINGER, _OVER = 6.0, 4.0  # pixels: of what closes a hole, its height and its overlap
 _WORDS = {"x": "closed", "o": "open", "h": "half covered", "n": "not drilled"}
 
 
@@ -196,28 +197,42 @@ def _end(kind: str, x: float, middle: float, half: float, side: float) -> Iterat
 
 
 def cut_lengthwise(
-    pipe: Placed, sketch: Sketch, frame: Frame, middle: float, numbers: list[int]
+    pipe: Placed, sketch: Sketch, frame: Frame, middle: float, numbers: list[int], word: str = ""
 ) -> Iterator[Item]:
-    """Draw the pipe cut along its axis at `middle`: walls, plug, block, window and holes."""
+    """Draw the pipe cut along its axis at `middle`: walls, plug, block, window and holes.
+
+    Holes that `word` closes have a finger over them; those it says are not drilled are wall.
+    """
     start, end = -head_length(pipe, sketch), pipe.foot
-    gaps = [
-        (place - long / 2, place + long / 2)
+    half = outer(pipe) * frame.across / 2
+    cut = {
+        number: (pipe.places[number], _long(pipe, sketch, number))
         for number in numbers
-        for place, long in [(pipe.places[number], _long(pipe, sketch, number))]
         if abs(math.sin(sketch.holes[number].angle)) < 0.5 < math.cos(sketch.holes[number].angle)
-    ]
+        and word[number : number + 1] != "n"
+    }
+    gaps = [(place - long / 2, place + long / 2) for place, long in cut.values()]
+    for number, (place, long) in cut.items():
+        yield from _finger(frame, middle - half, place, long, word[number : number + 1])
     if sketch.head == "window":
         gaps += [(-pipe.along, 0.0), _rise(pipe)]
     for low, high in _between_gaps(start, end, gaps):
         yield _wall(pipe, frame, middle, low, high, -1.0)
     yield _wall(pipe, frame, middle, start, end, 1.0)
-    half = outer(pipe) * frame.across / 2
     yield from _end(sketch.foot_kind, at(frame, end), middle, half, 1.0)
     if sketch.head == "window":
         yield from broken(at(frame, start), middle - half, middle + half)
         yield from plug_and_block(pipe, frame, middle)
     else:
         yield from _end(sketch.head, at(frame, start), middle, half, -1.0)
+
+
+def _finger(frame: Frame, rim: float, place: float, long: float, state: str) -> Iterator[Item]:
+    """Draw what lies on a hole that is closed, or on the half of one that is covered."""
+    if state in ("x", "h"):
+        left = at(frame, place - long / 2) - _OVER
+        right = at(frame, place + long / 2) + _OVER if state == "x" else at(frame, place)
+        yield rectangle(left, rim - _FINGER, right, rim, fill=BLACK, part="finger")
 
 
 def _long(pipe: Placed, sketch: Sketch, number: int) -> float:

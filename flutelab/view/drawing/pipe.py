@@ -91,7 +91,7 @@ def pipe_drawing(
         *_hole_numbers(sizes, sketch, frame, width, above, numbers, drawn),
     ]
     if section:
-        items += cut_lengthwise(sizes, sketch, frame, axis, drawn)
+        items += cut_lengthwise(sizes, sketch, frame, axis, drawn, word)
         items += [*_part_names(sizes, sketch, frame, width, labels, axis), *scale]
         items += _legend(word, legend + LINE)
     return Drawing(

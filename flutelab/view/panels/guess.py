@@ -57,6 +57,7 @@ def guess_panel(
     for name in ("first", "second"):  # another question: its answer is not yet to be seen
         controls[name].observe(lambda _: curtain.move(False), "value")
     button = Press(label=_LABEL[False], do=lambda: curtain.move(not curtain.is_open))
+    button.layout.margin = "2px 2px 10px"  # its ring, where it has the keyboard, covers nothing
     panel = Panel(
         title="1. Predict first",
         controls=controls,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from textwrap import wrap
 
 import numpy as np
+from scipy.interpolate import PchipInterpolator
 
 from flutelab.files.hole_lesson import HoleNote
 from flutelab.pitch import cents
@@ -16,6 +17,7 @@ from flutelab.view.style import BLUE, DARK, GREY, PALE, VERMILION
 _HIDDEN_TOP = 1200.0  # cents: whatever the pipe
 _LINE = 20  # letters: what is hidden is said in lines that the axes hold
 _NEAR = 0.25  # of the pipe: places at which labels in their middle would touch
+_FINE = 120  # places of a smooth curve through the sizes that are reckoned
 _ROOM = 1.4  # over the highest line: what names the lines stands there
 
 
@@ -102,8 +104,8 @@ def _move(artists, note):
     across = millimetres(sweep.diameter)
     ends = [0.0, across[-1]]
     at = {"full": model, "length": rule, "plain": plain}
-    model.set_data(across, cents(sweep.frequency, sweep.no_hole))
-    rule.set_data(across, cents(sweep.rule, sweep.no_hole))
+    for line, notes in ((model, sweep.frequency), (rule, sweep.rule)):
+        line.set_data(*_smooth(across, cents(notes, sweep.no_hole)))
     plain.set_data(
         *(ends, [cents(sweep.plain, sweep.no_hole)] * 2) if note.level == "plain" else ([], [])
     )
@@ -112,6 +114,12 @@ def _move(artists, note):
     bar.set_color(at[note.level].get_color())
     _limits(low, high, none, cut, sweep, ends)
     _wave(pressure, flow, openings, shares, note.wave)
+
+
+def _smooth(across, heights):
+    """A curve through points that rises and falls only where they do: for the eye."""
+    fine = np.linspace(across[0], across[-1], _FINE)
+    return fine, PchipInterpolator(across, heights)(fine)
 
 
 def _limits(low, high, none, cut, sweep, ends):

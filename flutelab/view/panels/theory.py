@@ -81,6 +81,8 @@ def theory_panel(curtain: Curtain, looked: Callable[[], HoleNote | None]) -> Pan
         note = looked() if curtain.is_open else None
         panel.set(**{} if note is None else {"readings": invented_readings(note)})
 
+    fill = Press(label="Fill in invented readings", do=invent)
+    fill.layout.margin = "2px 2px 10px"  # its ring, where it has the keyboard, covers nothing
     picture = Live(_begin, _move, frame=_reach, size=(9.6, 2.9))
 
     panel = Panel(
@@ -102,7 +104,7 @@ def theory_panel(curtain: Curtain, looked: Callable[[], HoleNote | None]) -> Pan
         table=lambda judged: _say(verdict_table, judged, pd.DataFrame({HIDDEN: []})),
         call=lambda **_: _say(verdict_call, panel.answer, f"# {HIDDEN}"),
         above=[Words(text=CAUTIONS["breath"])],
-        below=[Press(label="Fill in invented readings", do=invent)],
+        below=[fill],
     )  # fmt: skip
     return panel
 
