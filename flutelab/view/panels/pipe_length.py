@@ -291,4 +291,5 @@ def _check_savable(lesson, wall):
 def _row(widgets):
     row = ipywidgets.HBox(widgets)
     row.add_class("flutelab-row")
+    row.layout.margin = "2px 2px 8px"  # the ring of what has the keyboard covers nothing
     return row
