@@ -230,3 +230,8 @@ def test_whatever_is_typed_is_told_of_or_can_be_saved_and_read_again():
             again = read_as("again.toml", flute_text(result.flute).encode(), read_flute)
             assert flute_text(again) == flute_text(result.flute)
     assert 20 < whole < 180  # both kinds were met
+
+
+def test_likely_sizes_in_inches_have_no_more_digits_than_they_mean():
+    fault = measured(Form(texts={"foot": "0.1 mm"}, unit="in")).entries["foot"].fault
+    assert "(1.2 in to 118 in is)" in fault

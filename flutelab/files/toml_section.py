@@ -194,7 +194,8 @@ class Section:
             return size
         other = _other_reading(value, unit, low, high)
         mend = f"Is it in {other}" if other else "Measure it again, and check its unit"
-        found, least, most = (_plainly(x, unit) for x in (size, low, high))
+        found = _plainly(size, unit)
+        least, most = (_plainly(x, unit, rough=unit == "in") for x in (low, high))
         problem = f"{found} is no likely size here ({least} to {most} is)"
         self.report.add(place, problem, mend, value)
         return None
@@ -301,9 +302,10 @@ def _show(value: object) -> str:
     return text if len(text) <= _SHOWN else f"{text[:_SHOWN]}..."
 
 
-def _plainly(size: float, unit: str | None) -> str:
+def _plainly(size: float, unit: str | None, *, rough: bool = False) -> str:
     figure = inches(size) if unit == "in" else millimetres(size)
-    text = f"{figure:.3g}" if abs(figure) < 1000 else f"{figure:.0f}"
+    most = 10 if rough else 1000
+    text = f"{figure:.{2 if rough else 3}g}" if abs(figure) < most else f"{figure:.0f}"
     return f"{text} in" if unit == "in" else f"{text} mm"
 
 

@@ -254,8 +254,8 @@ class ConstantsPanel(Panel):
         self.opening.text = "\n".join((*opening, *known.warned))
         frame = corrections_table(known.constants, known.flute)
         fill(self.corrections, in_shop_units(frame, unit), "Corrections")
-        bent = "what does not fit may have bent these numbers" if known.is_to_mend else ""
-        self.marks.text = "; ".join(filter(None, [bent, remarks(frame)]))
+        bent = "What does not fit may have bent these numbers." if known.is_to_mend else ""
+        self.marks.text = "\n".join(filter(None, [bent, remarks(frame)]))
         fill(self.meanings, meanings(frame), "What they are, and what holds for another length")
         if known.flute is None or not known.flute.holes:
             self.holes.columns, self.drilling.text = [], ""

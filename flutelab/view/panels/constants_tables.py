@@ -122,10 +122,11 @@ def remarks(frame: pd.DataFrame) -> str:
     said = [f"{sign} {words}" for word, (sign, words) in _LEARNED.items()
             if word in set(shown["learned"])]  # fmt: skip
     units = [unit for unit in shown["value_unit"].drop_duplicates() if unit != "times"]
-    said.append("± two times in three the truth lies within it (one standard deviation)")
+    said.append("±: two times in three the truth lies within it (one standard deviation)")
     if units:
-        said.append(f"a number with its unit ({', '.join(map(_unit, units))}) is times no formula")
-    return "; ".join(said)
+        named = ", ".join(map(_unit, units))
+        said.append(f"a number with its unit ({named}) stands by itself, not times a formula")
+    return ".\n".join(f"{one[0].upper()}{one[1:]}" for one in said) + "."
 
 
 def _named(row: dict) -> str:
