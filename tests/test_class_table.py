@@ -1,5 +1,6 @@
 """A class's table of plain pipes: cells as typed, files, and what is said of them."""
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -256,6 +257,9 @@ def test_a_negative_intercept_is_impossible_and_stored_nowhere():
     shift = -1000 * lesson.found.line.intercept
     assert "Likely slips: all lengths read from a wrong zero" in said
     assert f"all are too long, by {shift:.1f} mm and as much more as the wave reaches" in said
+    said = lesson_sentence(pipe_lesson(rows, **PIPE))  # 20 mm were put in
+    shift = float(re.search(r"all are too long, by about ([\d.]+) mm", said)[1])
+    assert shift == pytest.approx(20.0, abs=1000 * lesson.found.line.intercept_error)
     lesson = pipe_lesson(changed({(0, 1): "300"}))  # points far off the line: no common shift
     assert lesson.found.all_too_long is None
 

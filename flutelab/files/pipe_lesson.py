@@ -250,13 +250,21 @@ def _impossible(lesson):
             "of 0, and it cannot lie below. Type more lengths, farther apart, or look for a slip",
             f"Likely slips: {_SLIPS}",
         ]
-    shift = lesson.found.all_too_long
-    shifted = "" if shift is None else (
-        f"all lengths read from a wrong zero, or with a piece that is no part of the pipe: the "
-        f"slope is right and the points fit, but all are too long, by {_mm(shift)} mm and as much "
-        "more as the wave reaches beyond the pipe; "
-    )  # fmt: skip
-    return ["Impossible: no wave ends inside its pipe", f"Likely slips: {shifted}{_SLIPS}"]
+    return ["Impossible: no wave ends inside its pipe", f"Likely slips: {_shifted(lesson)}{_SLIPS}"]
+
+
+def _shifted(lesson):
+    """Say by how much all lengths are too long, if they seem to be; "" if not."""
+    shift, said = lesson.found.all_too_long, lesson.predicted
+    if shift is None:
+        return ""
+    much = f"{_mm(shift)} mm and as much more as the wave reaches beyond the pipe"
+    if said is not None:
+        much = f"about {_mm(shift + said.intercept)} mm"
+    return (
+        "all lengths read from a wrong zero, or with a piece that is no part of the pipe: the "
+        f"slope is right and the points fit, but all are too long, by {much}; "
+    )
 
 
 def _wrong_wave(lesson):
