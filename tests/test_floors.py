@@ -104,6 +104,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
         5,
         (
             "rounding",
+            "size_words",
             "safely",
             "zipped",
             "csv_text",
@@ -147,6 +148,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "why",
             "plan",
             "class_table",
+            "class_faults",
             "pipe_lesson",
             "hole_lesson",
             "hole_guess",

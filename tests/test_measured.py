@@ -10,7 +10,8 @@ import pytest
 from flutelab import read_flute
 from flutelab.files.flute_text import flute_text
 from flutelab.files.form import Form, box_keys, filled_form, in_other_unit, plain_length, turned
-from flutelab.files.measured import left_out, measured, understood
+from flutelab.files.measured import left_out, measured
+from flutelab.files.size_words import understood
 from flutelab.files.typed import read_as, read_flute_text
 from flutelab.model.flute import Target
 

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from itertools import pairwise
 
 import numpy as np
 
-from flutelab.drills import nearest_drill
 from flutelab.errors import Fault
 from flutelab.files.form import (
     SAME,
@@ -25,7 +23,7 @@ from flutelab.files.form import (
     typed,
     window_field,
 )
-from flutelab.files.rounding import half_up
+from flutelab.files.size_words import understood
 from flutelab.files.toml_section import Report, Section
 from flutelab.model.flute import (
     Bore,
@@ -39,7 +37,7 @@ from flutelab.model.flute import (
     bore_diameter,
     geometry_faults,
 )
-from flutelab.units import decimal_length, from_inch, inches, millimetres, show_length
+from flutelab.units import decimal_length, show_length
 
 _HOLE = re.compile(r"hole (\d+)(?: \(.*\))?, (\w+)")
 _HOLE_KEYS = {"position": "place", "diameter": "diameter"}
@@ -141,35 +139,6 @@ def measured(form: Form) -> Measured:
     )
 
 
-def understood(size: float, *, drilled: bool = False) -> str:
-    """Return a length in mm and inches, with the nearest drills or sixty-fourth of an inch.
-
-    Parameters
-    ----------
-    size : float
-        [m]
-    drilled : bool
-        Whether it is a drilled hole's diameter.
-
-    Examples
-    --------
-    >>> understood(0.0051, drilled=True)
-    '5.10 mm = 0.201 in; drills #7 (+0.01 mm), 5.1 mm'
-    >>> understood(0.28575)
-    '285.75 mm = 11 1/4 in'
-    """
-    shown = f"{half_up(millimetres(size), 2)} mm"
-    if drilled:
-        sets = (("fraction", "number", "letter"), ("metric",))
-        words = ", ".join(drill_words(size, kinds) for kinds in sets)
-        return f"{shown} = {inches(size):.3f} in; drills {words}"
-    nearest = Fraction(round(inches(size) * 64), 64)
-    shop = show_length(from_inch(float(nearest)), "in")
-    if abs(inches(size) - float(nearest)) < 5e-5:
-        return f"{shown} = {shop}"
-    return f"{shown} = {inches(size):.3f} in, about {shop}"
-
-
 def _thin_bridges(holes: Sequence[Hole | None], unit: str) -> Iterator[str]:
     """Ask about holes between which next to nothing of the pipe is left."""
     for number, (one, other) in enumerate(pairwise(holes), 1):
@@ -183,20 +152,6 @@ def _thin_bridges(holes: Sequence[Hole | None], unit: str) -> Iterator[str]:
                 f"Between holes {number} and {number + 1} only {size} of wall are left: is that "
                 "so? It can be saved as it is."
             )
-
-
-def drill_words(size: float, kinds: Iterable[str], unit: str = "mm") -> str:
-    """Return the drill of some sets that is nearest to a size [m], and how far it is off.
-
-    Examples
-    --------
-    >>> drill_words(0.0078, ["letter"], "in"), drill_words(0.0051, ["metric"])
-    ('letter N (-0.005 in)', '5.1 mm')
-    """
-    name, drill = nearest_drill(size, kinds)
-    decimals, in_unit = {"mm": (2, millimetres), "in": (3, inches)}[unit]
-    more = round(float(in_unit(drill - size)), decimals)
-    return f"{name} ({more:+.{decimals}f} {unit})" if more else name
 
 
 def _entry(form: Form, key: str) -> Entry:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from flutelab.files.measured import drill_words
+from flutelab.files.size_words import drill_words
 from flutelab.files.takeaway import Known
 from flutelab.model.flute import Flute, Window
 from flutelab.units import decimal_length, from_inch
