@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from flutelab import DataError, read_flute, read_measurements
+from flutelab.files.class_faults import few_readings, table_faults
 from flutelab.files.class_table import (
     COLUMNS,
     ClassFile,
@@ -20,11 +21,9 @@ from flutelab.files.class_table import (
     read_room,
 )
 from flutelab.files.pipe_lesson import (
-    few_readings,
     lesson_sentence,
     lesson_table,
     pipe_lesson,
-    table_faults,
 )
 
 DEMO = Path(__file__).resolve().parent.parent / "data-demo"
@@ -92,7 +91,7 @@ def test_every_fault_is_told_and_the_other_rows_count():
     assert table.row == (0, 3, 4, 6)
     assert np.isnan(table.frequency).sum() == 2
     assert sorted(table.faults) == [(1, 1), (2, 2), (3, 3), (4, 4), (5, 2)]
-    told = table_faults(pipe_lesson(rows)).splitlines()
+    told = table_faults(read_class_table(rows)).splitlines()
     assert told == [
         "Row 2, length: '26' is 26 mm; a pipe here has 40 mm to 3 m: write the unit, as in 30 cm "
         "or 12 in.",
@@ -100,20 +99,20 @@ def test_every_fault_is_told_and_the_other_rows_count():
         "Row 6, room: '70' is no room's temperature (0 to 45 °C): if it is Fahrenheit write 70F.",
         "Row 3: room missing; the row waits for it.",
     ]
-    assert few_readings(pipe_lesson(rows)) == ("Row 5 has 2 readings; 3 tell their scatter.")
+    assert few_readings(read_class_table(rows)) == ("Row 5 has 2 readings; 3 tell their scatter.")
     assert lesson_sentence(pipe_lesson(rows)).startswith("4 groups (without rows 2, 3 and 6): ")
 
 
 def test_one_reading_a_group_is_one_line_and_no_fault():
     rows = [[*row[:4], "", ""] for row in ROWS]
     lesson = pipe_lesson(rows)
-    assert few_readings(lesson) == "Rows 1 to 7 have one reading each; 3 tell their scatter."
-    assert table_faults(lesson) == few_readings(pipe_lesson(ROWS)) == ""
+    assert few_readings(lesson.table) == "Rows 1 to 7 have one reading each; 3 tell their scatter."
+    assert table_faults(lesson.table) == few_readings(read_class_table(ROWS)) == ""
 
 
 def test_readings_too_far_apart_for_scatter_are_told_and_count():
     rows = changed({(3, 4): "575"})
-    told = table_faults(pipe_lesson(rows))
+    told = table_faults(read_class_table(rows))
     assert told.startswith("Row 4: its readings are 68 cents apart, more than scatter: read again.")
     assert read_class_table(rows).faults == {}
     assert read_class_table(rows).frequency[3, 1] == 575
@@ -133,7 +132,7 @@ def test_a_reading_far_from_the_other_two_is_left_out(texts, out, words):
     assert np.flatnonzero(np.isnan(table.frequency[5])).tolist() == [out]
     assert list(table.faults) == [(5, 3 + out)]
     lesson = pipe_lesson(rows)
-    told = table_faults(lesson)
+    told = table_faults(lesson.table)
     assert told.startswith(f"Row 6, reading {out + 1}: {words}, another note; it is left out")
     assert "\n" not in told
     # the line is that of the two others alone
@@ -151,7 +150,7 @@ def test_where_no_reading_is_telling_the_row_is_left_out(texts, apart):
     lesson = pipe_lesson(rows)
     assert lesson.table.row == (0, 1, 2, 3, 4, 6)
     assert {(5, 3 + place) for place, text in enumerate(texts) if text} <= set(lesson.table.faults)
-    told = table_faults(lesson).splitlines()
+    told = table_faults(lesson.table).splitlines()
     assert told[0] == (
         f"Row 6: readings are up to {apart} cents apart, and nothing tells which is of another "
         "note; the row is left out until one is mended."

@@ -9,7 +9,8 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from flutelab.files.class_table import NAMES, READINGS, ClassTable, read_class_table
+from flutelab.files.class_faults import row_names
+from flutelab.files.class_table import ClassTable, read_class_table
 from flutelab.fitting.pipe_lengths import (
     FEWEST,
     HELD,
@@ -21,10 +22,8 @@ from flutelab.fitting.pipe_lengths import (
     pipe_line,
     predicted_line,
 )
-from flutelab.pitch import cents
 from flutelab.units import millimetres, to_celsius
 
-_TOO_WIDE = 50.0  # cents between readings of one pipe: more than scatter
 _SLIPS = (
     "a length in cm or inches typed as mm, or a diameter instead of a length; a note "
     "an octave off; a stopped pipe among open ones; a wrong temperature"
@@ -183,24 +182,7 @@ def _groups(count):
 def _left_out(lesson):
     """Name the rows in which something is typed and that do not count."""
     rows = sorted({row for row, _ in lesson.table.faults} - set(lesson.table.row))
-    return f" (without {_rows(rows)})" if rows else ""
-
-
-def _rows(rows):
-    """Name rows, from 0, as people count them: ``rows 1 to 3 and 5``."""
-    runs: list[list[int]] = []
-    for row in rows:
-        if runs and row == runs[-1][-1] + 1:
-            runs[-1].append(row)
-        else:
-            runs.append([row])
-    parts = []
-    for run in runs:
-        numbers = [str(row + 1) for row in run]
-        parts += numbers if len(run) < 3 else [f"{numbers[0]} to {numbers[-1]}"]
-    *first, last = parts
-    words = f"{', '.join(first)} and {last}" if first else last
-    return f"row{'s' * (len(rows) > 1)} {words}"
+    return f" (without {row_names(rows)})" if rows else ""
 
 
 def _mm(length):
@@ -303,63 +285,6 @@ def _slips_told(lesson) -> Iterator[str]:
             f"Group {names[pipe]} is {abs(found.cents[pipe]):.0f} cents {sharp} of the line, more "
             "than chance: measure it again"
         )
-
-
-def few_readings(lesson: Lesson) -> str:
-    """Return which rows count with fewer readings than there is room for; "" where none does."""
-    read = np.sum(~np.isnan(lesson.table.frequency), axis=1)
-    missing = {at for at, words in lesson.table.faults.items() if words.endswith("is missing")}
-    parts = []
-    for count in range(1, READINGS):
-        rows = [
-            row
-            for row, here in zip(lesson.table.row, read, strict=True)
-            if here == count and any(at == row for at, _ in missing)
-        ]
-        if rows:
-            verb, each = ("have", " each") if rows[1:] else ("has", "")
-            readings = "one reading" if count == 1 else f"{count} readings"
-            parts.append(f"{_rows(rows)} {verb} {readings}{each}")
-    said = "; ".join(parts)
-    return f"{said[0].upper()}{said[1:]}; {READINGS} tell their scatter." if said else ""
-
-
-def table_faults(lesson: Lesson) -> str:
-    """Return what is wrong with the table's cells, a line each; "" where nothing is."""
-    table = lesson.table
-    lines = list(_wrong_cells(table))
-    lines += _missing_cells(table)
-    for pipe, readings in enumerate(table.frequency):
-        apart = cents(np.nanmax(readings), np.nanmin(readings))
-        if apart > _TOO_WIDE:
-            lines.append(
-                f"Row {table.row[pipe] + 1}: its readings are {apart:.0f} cents apart, more than "
-                "scatter: read again. Until then their mean counts."
-            )
-    return "\n".join(lines)
-
-
-def _wrong_cells(table):
-    """A line for each cell that cannot be used, or for a row's whose words are the same."""
-    cells: dict[tuple[int, str], list[str]] = {}
-    for (row, column), words in sorted(table.faults.items()):
-        if not words.endswith("is missing"):
-            cells.setdefault((row, words), []).append(NAMES[column].partition(",")[0].lower())
-    for (row, words), names in cells.items():
-        yield f"Row {row + 1}: {words}." if names[1:] else f"Row {row + 1}, {names[0]}: {words}."
-
-
-def _missing_cells(table):
-    """A line for each row that waits; fewer readings than there is room for are no fault."""
-    missing = {row for (row, _), words in table.faults.items() if words.endswith("is missing")}
-    rows = sorted(missing - set(table.row))
-    for row in rows:
-        missing = [
-            NAMES[column].partition(",")[0].lower()
-            for (at, column), words in sorted(table.faults.items())
-            if at == row and words.endswith("is missing")
-        ]
-        yield f"Row {row + 1}: {' and '.join(missing)} missing; the row waits for it."
 
 
 def lesson_table(lesson: Lesson) -> pd.DataFrame:

@@ -10,6 +10,7 @@ import ipywidgets
 import traitlets
 
 from flutelab.errors import DataError
+from flutelab.files.class_faults import few_readings, table_faults
 from flutelab.files.class_table import (
     NAMES,
     READINGS,
@@ -21,14 +22,12 @@ from flutelab.files.class_table import (
 )
 from flutelab.files.pipe_lesson import (
     Lesson,
-    few_readings,
     lesson_call,
     lesson_compared,
     lesson_sentence,
     lesson_table,
     lesson_words,
     pipe_lesson,
-    table_faults,
 )
 from flutelab.fitting.pipe_lengths import BOOK_SPEED
 from flutelab.units import inches, millimetres, parse_length
@@ -71,7 +70,7 @@ def pipe_length_panel(demos: Mapping[str, str | Path] | None = None) -> Panel:
     controls, told = _controls(), Words(kind="alert")
 
     def then(lesson):
-        told.text = table_faults(lesson)
+        told.text = table_faults(lesson.table)
         controls["rows"].faults = {
             f"{row},{column}": words
             for (row, column), words in lesson.table.faults.items()
@@ -87,7 +86,7 @@ def pipe_length_panel(demos: Mapping[str, str | Path] | None = None) -> Panel:
         table=lesson_table,
         call=lambda **values: lesson_call(_ask(**values)),
         kept=["rows", *_LENGTHS],
-        lines=[lesson_compared, few_readings],
+        lines=[lesson_compared, lambda lesson: few_readings(lesson.table)],
         then=then,
     )
     _lay_out(panel, told, _Files(panel, read).rows)
