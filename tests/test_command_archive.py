@@ -77,6 +77,7 @@ def test_one_file_in_the_way_keeps_all_back(run, tmp_path):
     assert files_in(tmp_path) == {"three-quarter-five.png": b"mine"}
 
 
+@pytest.mark.slow
 def test_out_and_archive_hold_the_same_constants(run, tmp_path, monkeypatch):
     monkeypatch.setattr("flutelab.__main__.paper_files", lambda _: {})
     (tmp_path / "a.zip").write_bytes(b"old")

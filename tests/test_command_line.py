@@ -242,6 +242,7 @@ def test_free_and_robust_reach_the_fit(run):
     assert out.startswith(expected)
 
 
+@pytest.mark.slow
 def test_a_flute_out_of_range_is_told_once(run, tmp_path):
     odd = tmp_path / "odd.toml"
     text = (DEMO / "three-quarter-five.toml").read_text(encoding="utf-8")
@@ -630,6 +631,7 @@ def test_an_unusual_flute_predicts_with_its_reasons(run, tmp_path):
     assert out.splitlines()[2].startswith("  bare ")
 
 
+@pytest.mark.slow
 def test_flutes_that_differ_give_the_constants_of_the_next(run, tmp_path):
     pair = [DEMO / f"{name}.{ending}" for name in ("three-quarter-five", "tapered-wood-six")
             for ending in ("toml", "csv")]  # fmt: skip

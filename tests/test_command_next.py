@@ -81,6 +81,7 @@ def test_of_flutes_with_windows_of_their_own_the_mean_doubt_is_told(run):
     assert "--own: 'windwo' is no correction" in err
 
 
+@pytest.mark.slow
 def test_an_idea_stands_once_with_its_flutes_and_each_flute_is_named_once(run):
     six = [DEMO / f"half-inch-six.{ending}" for ending in ("toml", "csv")]
     _, out, _ = run("next", *FIVE, *six)

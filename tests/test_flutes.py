@@ -128,6 +128,7 @@ def test_the_report_tells_what_each_flute_states_of_its_own_bore():
     assert [float(sd) for sd in told] == pytest.approx([*stated, 0.01], rel=0.05)
 
 
+@pytest.mark.slow
 def test_the_less_is_stated_of_bores_the_less_is_known_of_the_next():
     tables, close = flutes_of([1.02, 1.10, 0.97]), 0.02e-3
 

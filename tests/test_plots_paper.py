@@ -92,6 +92,7 @@ def test_letters_are_large_enough_on_the_page_and_apart(case, name, width):
     plt.close(page)
 
 
+@pytest.mark.slow
 def test_files_are_as_wide_as_they_say():
     assert len(files()) == 2 * 2 * len(PICTURES) + 1
     for name, data in files().items():
@@ -146,6 +147,7 @@ def test_the_same_results_give_the_same_bytes():
         plt.close(page)
 
 
+@pytest.mark.slow
 def test_every_picture_has_a_caption():
     told = files()["captions.txt"].decode()
     assert told.startswith("Pictures of Half-inch six-hole, before tuning\n")

@@ -445,6 +445,7 @@ def test_one_reading_foretells_nothing_and_scatters_in_no_way():
     assert "scatter" not in text_of(result).split("Assumed")[0]
 
 
+@pytest.mark.slow
 def test_scatter_far_beyond_what_is_stated_is_said_before_rows_are_named():
     off = np.random.default_rng(8).normal(0, 25.0, 24)
     result = calibrate(notes_of(SIX, (SCALE + CROSSED) * 2, off=off[: 2 * len(SCALE + CROSSED)]))

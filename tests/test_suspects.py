@@ -47,7 +47,7 @@ def test_both_planted_mistakes_of_the_demo_are_named():
     assert found["row"].amount == pytest.approx(hidden["slip"]["cents_off"], abs=8.0)
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("seed", [1, *(pytest.param(n, marks=pytest.mark.slow) for n in (2, 3))])
 def test_the_demo_without_mistakes_names_no_row_and_no_hole(seed, tmp_path):
     # One good table in 13 is called flat or sharp as a whole by chance.
     files, _ = demo_maker().make(seed, mistakes=False)
@@ -132,7 +132,17 @@ def test_a_single_note_far_off_is_named():
     assert all(s.kind == "row" for s in found)
 
 
-@pytest.mark.parametrize("mistake", [name for name in MISTAKES if name != "clean"])
+QUICK = ("register", "diameter", "inch", "a4")  # one of each kind of search
+
+
+@pytest.mark.parametrize(
+    "mistake",
+    [
+        name if name in QUICK else pytest.param(name, marks=pytest.mark.slow)
+        for name in MISTAKES
+        if name != "clean"
+    ],
+)
 def test_each_kind_of_mistake_is_named_with_its_twins(mistake):
     # One table of the study, of a seed that its figures do not count.
     told = outcome(mistake, 1100)

@@ -18,6 +18,7 @@ from flutelab.fitting.what_if import drawn, grid, what_if
 ROWS = rows(SIX, [*SCALE[:3], *CROSSED[:2]], air=AIR)
 
 
+@pytest.mark.slow
 def test_results_are_the_same_to_the_last_bit_for_no_one_and_two_workers():
     wanted = partial(what_if, SIX, ROWS)
     cases = grid(hole_2_diameter=np.linspace(-1e-3, 1e-3, 5), temperature=[-3.0, 0.0, 4.0])

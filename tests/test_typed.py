@@ -121,3 +121,10 @@ def test_a_formula_in_a_cell_is_written_as_text_and_comes_back():
 def test_what_is_no_table_is_refused_in_words(raw, words):
     with pytest.raises(DataError, match=words):
         sheet_of(raw, "a.csv")
+
+
+def test_a_table_of_something_else_is_one_fault():
+    raw = b"Class 9b\ngroup,length,f\n1,300,520\n2,320,490\n"
+    with pytest.raises(DataError, match="this is no note table") as told:
+        sheet_of(raw, "class.csv")
+    assert len(told.value.faults) == 1

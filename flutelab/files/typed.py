@@ -15,6 +15,7 @@ from typing import TypeVar
 from flutelab.errors import DataError, Fault
 from flutelab.files.csv_text import decode, delimiter_of, marked, read_records, read_rows
 from flutelab.files.flute_file import read_flute
+from flutelab.files.note_columns import not_a_table
 from flutelab.files.note_table import read_measurements
 from flutelab.fitting.measurements import Measurements
 from flutelab.model.flute import Flute
@@ -62,7 +63,7 @@ def sheet_of(raw: bytes, name: str) -> Sheet:
         raise DataError(name, [Fault(place="file", problem="it is empty", mend=mend)])
     rows, faults = read_rows(records, delimiter_of(text))
     if len(rows) + 1 < len(records):
-        raise DataError(name, faults)
+        raise DataError(name, not_a_table(records, 0) or faults)
     cells = tuple(tuple(" ".join(c.split()) for c in record.cells) for record in records)
     return Sheet(name=name, columns=cells[0], rows=cells[1:], raw=raw)
 
