@@ -114,7 +114,7 @@ def test_a_formula_in_a_cell_is_written_as_text_and_comes_back():
     ("raw", "words"),
     [
         (b"", "it is empty"),
-        (b"a,b\n1\n", "it has 1 cells where the header has 2"),
+        (b"note,cents\nA4\n", "it has 1 cells where the header has 2"),
         (b"PK\x03\x04", "a spreadsheet program's own file"),
     ],
 )
