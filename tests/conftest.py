@@ -2,6 +2,7 @@
 
 import os
 import shutil
+from importlib.util import find_spec
 from pathlib import Path
 
 # small systems of equations: threads only hold one another up, and the other test process.
@@ -31,16 +32,18 @@ def pytest_ignore_collect(collection_path: Path) -> bool | None:
 
 @pytest.fixture(scope="session")
 def find_tool():
-    """Return a function that finds an outside program, or ends the test.
+    """Return a function that finds an outside program or a Python package, or ends the test.
 
-    Without the program a test is skipped on a user's machine and fails where CI=true.
+    Without it a test is skipped on a user's machine and fails where CI=true.
     """
 
     def find(*names: str) -> str:
         for name in names:
             if path := shutil.which(name):
                 return path
-        message = f"needs one of these programs: {', '.join(names)}"
+            if find_spec(name):
+                return name
+        message = f"needs one of these programs or packages: {', '.join(names)}"
         if os.environ.get("CI") == "true":
             pytest.fail(message)
         # a user need not have it; continuous checks must, see above

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from flutelab.files.hole_lesson import SAME
-from flutelab.model.flute import Flute, bore_diameter
+from flutelab.files.hole_lesson import SAME, changed_sizes
+from flutelab.model.flute import Flute
 from flutelab.pitch import cents
 from flutelab.units import millimetres, parse_number, to_celsius
 
@@ -140,17 +140,11 @@ def where_words(own: Flute, asked: Flute, hole: int, room: float) -> str:
     room : float
         [K]
     """
-    place = own.holes[hole - 1].position
-    sizes = {
-        "bore": [float(bore_diameter(pipe.bore, place)) for pipe in (own, asked)],
-        "wall": [pipe.holes[hole - 1].wall for pipe in (own, asked)],
-    }
-    others = [
-        f"with a {name} of {millimetres(now):.1f} mm, "
-        for name, (first, now) in sizes.items()
-        if abs(now - first) > SAME
-    ]
-    return f"{''.join(others)}in a room of {to_celsius(room):.1f} °C"
+    others = changed_sizes(own, asked, hole)
+    words = "".join(
+        f"with a {name} of {millimetres(size):.1f} mm, " for name, size in others.items()
+    )
+    return f"{words}in a room of {to_celsius(room):.1f} °C"
 
 
 def same_sizes(board: Board) -> bool:

@@ -192,15 +192,27 @@ def note_sentence(note: HoleNote) -> str:
 
 def _start_words(note):
     """The hole's size at the start, and what else was another then."""
-    first, now = (pipe.holes[note.hole - 1] for pipe in (note.started, note.flute))
-    sizes = {"bore": [float(bore_diameter(pipe.bore, now.position)) for pipe in
-                      (note.started, note.flute)], "wall": [first.wall, now.wall]}  # fmt: skip
-    others = [
-        f", {name} {millimetres(then):.1f} mm"
-        for name, (then, is_now) in sizes.items()
-        if abs(then - is_now) > SAME
-    ]
-    return f"{millimetres(first.diameter):.1f} mm{''.join(others)}"
+    others = changed_sizes(note.flute, note.started, note.hole)
+    words = "".join(f", {name} {millimetres(size):.1f} mm" for name, size in others.items())
+    return f"{millimetres(note.started.holes[note.hole - 1].diameter):.1f} mm{words}"
+
+
+def changed_sizes(pipe: Flute, other: Flute, hole: int) -> dict[str, float]:
+    """Return bore and wall [m] of another pipe at a hole, by name, where they are not the pipe's.
+
+    Parameters
+    ----------
+    pipe, other : Flute
+    hole : int
+        From 1, nearest the head; the place is that of `pipe`.
+    """
+    place = pipe.holes[hole - 1].position
+
+    def sizes(of):
+        return float(bore_diameter(of.bore, place)), of.holes[hole - 1].wall
+
+    pairs = zip(("bore", "wall"), sizes(pipe), sizes(other), strict=True)
+    return {name: size for name, usual, size in pairs if abs(size - usual) > SAME}
 
 
 def rule_error_words(note: HoleNote) -> str:

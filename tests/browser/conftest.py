@@ -21,7 +21,7 @@ def pytest_runtest_makereport(item, call):
 def browser(find_tool):
     """A browser without a window; without it or playwright skipped, or failed where CI=true."""
     path = find_tool("chromium", "chromium-browser", "google-chrome")
-    labs.need_playwright()
+    find_tool("playwright")
     with labs.browser_of(path) as found:
         yield found
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import os
 import re
 import secrets
@@ -115,15 +114,6 @@ def browser_of(path: str) -> Iterator:
         browser = play.chromium.launch(executable_path=path, args=["--no-sandbox"])
         yield browser
         browser.close()
-
-
-def need_playwright() -> None:
-    """Skip without playwright; fail where CI=true."""
-    if importlib.util.find_spec("playwright") is None:
-        message = "needs playwright: pip install -e '.[browser]'"
-        if os.environ.get("CI") == "true":
-            pytest.fail(message)
-        pytest.skip(message)  # an extra that a user need not have; where CI=true it failed above
 
 
 def copied(folder: Path) -> Path:

@@ -26,17 +26,12 @@ def test_fit_your_flute_runs_twice_and_shows_its_pictures(opened, lab):
     check_clean(page)
 
 
-def test_inside_the_lattice_runs_and_shows_its_pictures(opened):
-    page = opened("inside-the-lattice")
-    check_pictures(page, 9)
-    said = page.locator(".jp-OutputArea-output pre").all_inner_texts()
-    assert any("cents_off" in text for text in said)
-    check_clean(page)
-
-
-def test_inside_a_computed_pipe_runs_and_shows_its_pictures(opened):
-    page = opened("inside-a-computed-pipe")
-    check_pictures(page, 5)
+@pytest.mark.parametrize(
+    ("name", "count"), [("inside-the-lattice", 9), ("inside-a-computed-pipe", 5)]
+)
+def test_a_page_against_finite_elements_runs_and_shows_its_pictures(opened, name, count):
+    page = opened(name)
+    check_pictures(page, count)
     said = page.locator(".jp-OutputArea-output pre").all_inner_texts()
     assert any("cents_off" in text for text in said)
     check_clean(page)
