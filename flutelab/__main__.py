@@ -282,7 +282,7 @@ def _write_results(result, odd, inputs, settings, paths, options) -> None:
     if options.out:
         pictures = picture_files(plot_calibration(result, suspects=odd))
         contents = {
-            paths["constants"]: constants_text(result).encode(),
+            paths["constants"]: constants_text(result, odd).encode(),
             paths["table"]: csv_text(table(result, a4=options.a4)).encode(),
             paths["png"]: pictures["png"],
             paths["svg"]: pictures["svg"],

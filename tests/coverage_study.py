@@ -27,7 +27,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 from made_notes import CENT, CROSSED, SCALE, SIX, demo_maker, notes_of
 
 from flutelab import FitWarning, calibrate
-from flutelab.files.constants_file import learned
+from flutelab.files.learned import learned
 from flutelab.fitting import unknowns as fit_unknowns
 from flutelab.fitting.budget import coverage_factor, interval
 from flutelab.fitting.measurements import FLOOR, pooled_scatter

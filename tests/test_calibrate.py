@@ -30,7 +30,7 @@ from flutelab import (
     calibrate,
     predict_notes,
 )
-from flutelab.files.constants_file import learned
+from flutelab.files.learned import learned
 from flutelab.model.corrections import NAMES, default_priors
 from flutelab.model.flute import Uncertainty
 

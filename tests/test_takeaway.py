@@ -153,6 +153,8 @@ def test_constants_alone_and_with_a_flute(known, flute):
     own, _ = files("three-quarter-five")
     both = known_from_constants(file, own)
     assert both.flute == flute
+    assert not both.is_to_mend
+    assert both.opening["mm"][0].endswith("No row and no hole stood out.")
     assert len(both.opening["mm"]) == 1
     assert np.allclose(
         notes_now(both.flute, both.constants)["hz"], notes_now(flute, known.constants)["hz"]
@@ -161,6 +163,27 @@ def test_constants_alone_and_with_a_flute(known, flute):
     take_care = {unit: said[1] for unit, said in known_from_constants(file, other).opening.items()}
     assert "this is 'Half-inch six-hole, before tuning' (bore 15.34 mm)" in take_care["mm"]
     assert "this is 'Half-inch six-hole, before tuning' (bore 0.604 in)" in take_care["in"]
+
+
+def test_what_did_not_fit_goes_with_the_constants():
+    flute, notes = files("half-inch-six")  # something does not fit; its sizes are in inches
+    known = known_from_notes(flute, notes)
+    said = known.constants.document["to_mend"]
+    assert said in known.opening["in"]
+    again = known_from_constants(("c.json", constants_text(known.constants).encode()), flute)
+    assert known.is_to_mend
+    assert again.is_to_mend
+    assert said in again.opening["mm"][0]
+    told = foretell(again.flute, ["xxxxxx", "hxxxxx"], constants=again.constants)
+    assert said in told.remarks[0]
+    assert told.frame["sd_cents"].isna().all()
+    assert "nan" not in told.text
+    assert not any(remark.startswith(("+-", "half")) for remark in told.remarks)
+    # a file of before it was written down says nothing of it
+    del again.constants.document["to_mend"]
+    old = known_from_constants(("c.json", constants_text(again.constants).encode()))
+    assert not old.is_to_mend
+    assert "stands in the report" in old.opening["mm"][0]
 
 
 def test_flutes_with_notes_are_found(tmp_path):

@@ -6,8 +6,8 @@ from made_notes import CROSSED, DEMO, SCALE, SIX, changed_demo, demo, notes_of
 from scipy.stats import norm
 
 from flutelab import calibrate, report
-from flutelab.files.constants_file import learned, sd_on
 from flutelab.files.flute_file import read_flute
+from flutelab.files.learned import learned, sd_on
 from flutelab.files.note_table import read_measurements
 from flutelab.files.sentences import sentences
 from flutelab.files.to_mend import BY_CHANCE, days_apart, is_consequence, is_to_mend

@@ -12,7 +12,8 @@ from importlib.metadata import version
 import numpy as np
 import pandas as pd
 
-from flutelab.files.constants_file import FORMULAS, constants_text, learned
+from flutelab.files.constants_file import FORMULAS, constants_text
+from flutelab.files.learned import learned
 from flutelab.files.mismatch_words import mismatch_notes_table, mismatch_table, mismatch_words
 from flutelab.files.report import report
 from flutelab.files.suspected import suspect_words
@@ -129,7 +130,10 @@ def texts_of(results: Results, a4: float = 440.0) -> dict[str, Text]:
     ]
     files = {
         "report.txt": (report(c, a4=a4, odd=results.suspects), "what flutelab calibrate prints"),
-        "constants.json": (constants_text(c), "the constants file, for flutelab predict"),
+        "constants.json": (
+            constants_text(c, results.suspects),
+            "the constants file, for flutelab predict",
+        ),
         "corrections.csv": (_corrections(results), "the corrections with units and meaning"),
         "lengths.csv": (_lengths(c), "the same as lengths on each flute"),
         "residuals.csv": (table(c, a4=a4), "every reading: by the book, predicted, what is left"),

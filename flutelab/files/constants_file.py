@@ -7,6 +7,7 @@ definition in words and the formula that it multiplies.
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
@@ -14,8 +15,11 @@ from pathlib import Path
 import numpy as np
 
 from flutelab.errors import DataError, Fault
+from flutelab.files.learned import learned, sd_next, sd_on
 from flutelab.files.safely import read_text, write_text
+from flutelab.files.to_mend import is_to_mend, what_does_not_fit
 from flutelab.fitting.calibrate import Calibration
+from flutelab.fitting.suspects import Suspect, suspects
 from flutelab.model.corrections import META, NAMES, Corrections, Prior, Spread
 from flutelab.model.equivalents import equivalents
 from flutelab.model.flute import bore_diameter
@@ -26,7 +30,6 @@ KIND = "flutelab constants"
 SCHEMA_VERSION = 1
 ROUNDING = 1e-9  # of a correlation
 _OTHER_VERSION = "Use the flutelab that wrote it (see written_by), or calibrate again with this one"
-PRIOR_ONLY = 0.9  # posterior over prior sd above which the notes say next to nothing
 
 # What each correction multiplies or adds to; a formula whose numbers change gets a new version.
 FORMULAS = {
@@ -82,7 +85,9 @@ FORMULAS = {
 class Constants:
     """What a constants file holds: corrections, their spread and where they come from.
 
-    ``document`` is the whole file as plain dictionaries and lists.
+    ``document`` is the whole file as plain dictionaries and lists. Its ``to_mend`` says what
+    did not fit and is to be mended before these numbers are relied on; empty is nothing, and
+    older files do not say.
     """
 
     corrections: Corrections
@@ -92,8 +97,16 @@ class Constants:
     document: dict
 
 
-def constants_of(calibration: Calibration) -> Constants:
-    """Return a calibration's constants."""
+def constants_of(calibration: Calibration, odd: Sequence[Suspect] | None = None) -> Constants:
+    """Return a calibration's constants.
+
+    Parameters
+    ----------
+    calibration : Calibration
+    odd : sequence of Suspect, optional
+        Default: from `suspects`.
+    """
+    odd = suspects(calibration) if odd is None else odd
     document = {
         "kind": KIND,
         "schema_version": SCHEMA_VERSION,
@@ -106,6 +119,7 @@ def constants_of(calibration: Calibration) -> Constants:
             "meaning": "joint covariance of the corrections, each in its own unit",
         },
         "conditions": _conditions(calibration),
+        "to_mend": what_does_not_fit(calibration, odd) if is_to_mend(calibration, odd) else "",
         "provenance": _provenance(calibration),
     }
     return _constants(document)
@@ -131,9 +145,9 @@ def write_constants(
     write_text(path, constants_text(result), overwrite=overwrite)
 
 
-def constants_text(result: Calibration | Constants) -> str:
-    """Return a constants file's text."""
-    constants = constants_of(result) if isinstance(result, Calibration) else result
+def constants_text(result: Calibration | Constants, odd: Sequence[Suspect] | None = None) -> str:
+    """Return a constants file's text; of a calibration as `constants_of`."""
+    constants = constants_of(result, odd) if isinstance(result, Calibration) else result
     return json.dumps(constants.document, indent=1, ensure_ascii=False) + "\n"
 
 
@@ -203,6 +217,9 @@ def _constants(document):
     ):
         msg = "the conditions hold a temperature or a pressure that is none"
         raise ValueError(msg)
+    if not isinstance(document.get("to_mend", ""), str):  # files before it had none
+        msg = f"to_mend is {document['to_mend']!r}, not a sentence"
+        raise ValueError(msg)
     return Constants(
         corrections=Corrections(
             **{name: float(entries[name]["value"]) for name in NAMES},
@@ -241,60 +258,6 @@ def _prior(name, entry):
         "upper": np.inf if entry["upper"] is None else entry["upper"],
     }
     return Prior(name=name, mean=entry["mean"], sd=entry["sd"], **limits)
-
-
-def is_shared(calibration: Calibration, name: str) -> bool:
-    """Return whether a correction was fitted as one value for all tables."""
-    return any(
-        p.name == name and p.is_correction and p.table is None for p in calibration.parameters
-    )
-
-
-def learned(calibration: Calibration, name: str) -> tuple[float, str]:
-    """Return posterior over prior sd of a correction, and a word where one is due.
-
-    Of the next flute's, where each has its own. The word is ``held``, ``at limit``, ``prior
-    only`` (the notes say next to nothing) or "".
-    """
-    prior = calibration.priors[name]
-    if prior.sd == 0:
-        return 0.0, "held"
-    ratio = sd_next(calibration, name) / prior.sd
-    value = getattr(calibration.corrections, name)
-    room = 1e-6 * prior.sd
-    if value - prior.lower < room or prior.upper - value < room:
-        return ratio, "at limit"
-    # where notes scatter beyond chance they do say something, if not what is asked
-    return ratio, "prior only" if ratio > PRIOR_ONLY and calibration.widened == 1 else ""
-
-
-def sd_on(calibration: Calibration, table: int, name: str) -> float:
-    """Return the sd of a correction on the flute of a table; its prior's if it was not fitted."""
-    index = _unknown_on(calibration, table, name)
-    if index is None:
-        return calibration.priors[name].sd
-    return float(np.sqrt(calibration.covariance[index, index]))
-
-
-def prior_on(calibration: Calibration, table: int, name: str) -> Prior:
-    """Return what was assumed of a correction on the flute of a table."""
-    index = _unknown_on(calibration, table, name)
-    return calibration.priors[name] if index is None else calibration.parameters[index].prior
-
-
-def _unknown_on(calibration, table, name):
-    for i, p in enumerate(calibration.parameters):
-        if p.name == name and p.is_correction and p.concerns(table):
-            return i
-    return None
-
-
-def sd_next(calibration: Calibration, name: str) -> float:
-    """Return the sd of a correction for the next prediction; its prior's if nothing is known."""
-    if name not in calibration.spread.names:
-        return calibration.priors[name].sd
-    index = calibration.spread.names.index(name)
-    return float(np.sqrt(calibration.spread.covariance[index, index]))
 
 
 def _correction_entry(calibration, name):

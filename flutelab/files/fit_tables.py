@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from flutelab.files.constants_file import learned, sd_on
+from flutelab.files.learned import learned, sd_on
 from flutelab.files.to_mend import each_row
 from flutelab.fitting.calibrate import Calibration
 from flutelab.model.corrections import META, NAMES

@@ -72,7 +72,8 @@ def foretell(
     flute : Flute
     fingerings : sequence of str
     constants : Constants, optional
-        Default: the formulas as they stand, with the usual priors as spread.
+        Default: the formulas as they stand, with the usual priors as spread. Where they say
+        that something is to be mended first, no note has an error.
     with_offset : bool
         Apply the calibration's air offset; else the air is as written.
     room, bore : float, optional
@@ -102,18 +103,33 @@ def foretell(
         "sd_cents",
         np.sqrt(frame["sd_corrections_cents"] ** 2 + SESSION_SD**2 + MODEL_SD**2 + finger**2),
     )
+    to_mend = to_mend_words(constants)
+    if to_mend:  # no +- holds what a mistake has bent
+        frame[["sd_corrections_cents", "sd_cents"]] = np.nan
     if flute.targets and register == 1:
         frame.insert(4, "over_target_cents", _over_targets(flute, wanted.label, frame))
     if constants is not None and not with_offset:
         said += offset_words(constants, flute, wanted, "; --with-offset does")
-    remarks = (*said, *_remarks(flute, constants, corrections, register))
+    remarks = (*to_mend, *said, *_remarks(flute, constants, corrections, register))
+    if not to_mend:
+        remarks += tuple(_doubt_words(half))
     if "near cutoff" in set(frame["status"]):
         remarks += (NEAR_CUTOFF,)
-    if np.any(half):
-        remarks += (
-            f"half-covered holes: {HALF_HOLE:g} cents in the +- for how the finger lies (estimate)",
-        )
     return Foretold(frame=frame, remarks=remarks, text=_text(flute, frame, remarks))
+
+
+def to_mend_words(constants: Constants | None) -> tuple[str, ...]:
+    """Return what did not fit when constants were fitted, and what to do; nothing if all did."""
+    did_not_fit = constants.document.get("to_mend") if constants is not None else ""
+    return (mended_first(did_not_fit),) if did_not_fit else ()
+
+
+def mended_first(did_not_fit: str) -> str:
+    """Return what to do where something, said in a sentence, did not fit."""
+    return (
+        f"When these constants were fitted, something did not fit: {did_not_fit} Mend that and "
+        "calibrate again; until then rely on no number from them, and no +- holds it."
+    )
 
 
 def _air_sd(constants, room, bore):
@@ -259,11 +275,19 @@ def _remarks(flute, constants, corrections, register):
     else:
         yield from another_flute(constants, flute)
     yield from breath_words(corrections, register)
+
+
+def _doubt_words(half):
+    """What the +- holds; `half` of the rows with a half-covered hole."""
     yield (
         "+- in cents, two times in three: corrections, temperature, and "
         f"{SESSION_SD:.0f} cents of another day's breath and tuner (common practice, no source), "
         f"{MODEL_SD} of the model itself"
     )
+    if np.any(half):
+        yield (
+            f"half-covered holes: {HALF_HOLE:g} cents in the +- for how the finger lies (estimate)"
+        )
 
 
 def _text(flute, frame, remarks):
@@ -277,7 +301,8 @@ def _text(flute, frame, remarks):
         if not np.isfinite(row["frequency_hz"]):
             lines.append(f"  {word:<11}{'-':>9}  {row['remark']}")
             continue
-        line = f"  {word:<11}{row['frequency_hz']:9.2f}  {row['note']:<9}{row['sd_cents']:5.1f}"
+        doubt = f"{row['sd_cents']:5.1f}" if np.isfinite(row["sd_cents"]) else f"{'-':>5}"
+        line = f"  {word:<11}{row['frequency_hz']:9.2f}  {row['note']:<9}{doubt}"
         if goal and np.isfinite(row["over_target_cents"]):
             line += f"  {_to_target(row['over_target_cents'])}"
         lines.append(line + ("" if row["status"] == "ok" else f"  ({row['status']})"))

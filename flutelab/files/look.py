@@ -16,6 +16,7 @@ from flutelab.files.foretell import (
     breath_words,
     checked_words,
     offset_words,
+    to_mend_words,
 )
 from flutelab.files.look_text import sections, sentences
 from flutelab.model.byhand import by_hand, jet_readout
@@ -98,6 +99,7 @@ def look(
     corrections = Corrections()
     if constants is not None:
         corrections = replace(constants.corrections, air_offset=0.0)
+        said = [*to_mend_words(constants), *said]
         said += another_flute(constants, flute)
         said += breath_words(corrections, register)
     words = list(dict.fromkeys(checked_words(flute, fingerings)))

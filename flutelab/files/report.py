@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from flutelab.files.constants_file import is_shared, learned, prior_on, sd_on
 from flutelab.files.flutes_words import flutes_words
+from flutelab.files.learned import is_shared, learned, prior_on, sd_on
 from flutelab.files.mismatch_words import alone_words, mismatch_words, within_chance
 from flutelab.files.sentences import mismatches_of, sentences
 from flutelab.files.suspected import or_else_words, others, suspect_words

@@ -9,7 +9,7 @@ import numpy as np
 
 from flutelab.errors import already_warned
 from flutelab.files.cause_words import acts_as, cause_noun, cents_words
-from flutelab.files.constants_file import PRIOR_ONLY, learned, sd_on
+from flutelab.files.learned import PRIOR_ONLY, learned, sd_on
 from flutelab.files.mismatch_words import LEAST_NOTES, how_far_words, notes_counted, within_chance
 from flutelab.files.to_mend import (
     each_row,

@@ -13,7 +13,7 @@ import pandas as pd
 from flutelab.errors import DataError, FitWarning, ValidityWarning, already_warned
 from flutelab.files.constants_file import Constants, constants_of, read_constants
 from flutelab.files.flute_file import read_flute
-from flutelab.files.foretell import air_of, another_flute, usual_fingerings
+from flutelab.files.foretell import air_of, another_flute, mended_first, usual_fingerings
 from flutelab.files.note_table import read_measurements
 from flutelab.files.sentences import mismatches_of, sentences
 from flutelab.files.tables import fingering_name, note_name
@@ -103,7 +103,7 @@ def known_from_notes(flute_file: tuple[str, bytes], note_table: tuple[str, bytes
         told = odd, mismatches_of(calibration)
         opening = {unit: tuple(sentences(calibration, *told, unit)) for unit in _UNITS}
     return Known(
-        constants=constants_of(calibration),
+        constants=constants_of(calibration, odd),
         opening=opening,
         warned=tuple(plain_notes([str(one.message) for one in heard])),
         flute=flute,
@@ -125,7 +125,12 @@ def known_from_constants(
     constants = read_as(name, raw, read_constants)
     flute = None if flute_file is None else _flute(flute_file)
     opening = {unit: tuple(_of_constants(constants, flute, unit)) for unit in _UNITS}
-    return Known(constants=constants, opening=opening, flute=flute)
+    return Known(
+        constants=constants,
+        opening=opening,
+        flute=flute,
+        is_to_mend=bool(constants.document.get("to_mend")),
+    )
 
 
 def _of_constants(constants: Constants, flute: Flute | None, unit: str) -> Iterator[str]:
@@ -134,12 +139,18 @@ def _of_constants(constants: Constants, flute: Flute | None, unit: str) -> Itera
     rows = document["provenance"]["rows_fitted"]
     yield (
         f"Constants of {flutes}, fitted to {rows} notes (written by {document['written_by']}). "
-        "What does not fit stands in the report of that calibration."
+        + _did_not_fit(document.get("to_mend"))
     )
     if flute is None:
         yield "Give a flute file too, and its notes are foretold with them."
     else:
         yield from (f"Take care: {words}." for words in another_flute(constants, flute, unit))
+
+
+def _did_not_fit(said: str | None) -> str:
+    if said is None:  # a file of before it was written down
+        return "What does not fit stands in the report of that calibration."
+    return mended_first(said) if said else "No row and no hole stood out."
 
 
 def _flute(file: tuple[str, bytes]) -> Flute:

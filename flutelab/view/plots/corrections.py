@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
-from flutelab.files.constants_file import learned
+from flutelab.files.learned import learned
 from flutelab.fitting.calibrate import Calibration, TableResult
 from flutelab.fitting.unknowns import Parameter
 from flutelab.model.corrections import META
