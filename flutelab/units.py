@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 from numbers import Real
 
@@ -45,6 +45,7 @@ _DRILL = re.compile(
     r"(?:(?:#|no\.?|number|nr\.?) ?(\d+)|letter ?([a-z]))(?: drill)?", re.IGNORECASE
 )
 _DECIMAL = r"(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[+-]?\d{1,2})?"
+_FLOAT = 12  # significant digits: what binary floats leave beyond them nobody has measured
 _LONGEST = 60  # characters of a number; keeps every value read within a float's range
 _LARGEST = 10**9
 _LENGTH = re.compile(
@@ -228,6 +229,19 @@ def inches(m: float) -> float:
     return m / float(INCH)
 
 
+def half_up(number: float, decimals: int) -> str:
+    """Return a finite number with so many decimals, halves rounded away from 0.
+
+    Examples
+    --------
+    >>> half_up(3.175, 2), half_up(0.125 * 25.4, 2), half_up(-0.001, 2)
+    ('3.18', '3.18', '0.00')
+    """
+    exact = Decimal(f"{number:.{_FLOAT}g}")
+    text = str(exact.quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_UP))
+    return text if float(text) else text.lstrip("-")
+
+
 def show_length(m: float, unit: str = "mm") -> str:
     """Write a length for people: mm to 0.01, inches as the nearest 1/64 and the rest.
 
@@ -239,18 +253,18 @@ def show_length(m: float, unit: str = "mm") -> str:
 
     Examples
     --------
-    >>> show_length(0.0047625), show_length(0.0047625, "in"), show_length(0.0308, "in")
-    ('4.76 mm', '3/16 in', '1 7/32 - 0.006 in')
+    >>> show_length(0.003175), show_length(0.0047625, "in"), show_length(0.0308, "in")
+    ('3.18 mm', '3/16 in', '1 7/32 - 0.006 in')
     """
     if unit == "mm":
-        return f"{millimetres(m):.2f} mm"
+        return f"{half_up(millimetres(m), 2)} mm"
     if unit != "in":
         msg = f"unit {unit!r} is not known; use 'mm' or 'in'"
         raise ValueError(msg)
     size = abs(inches(m))
     nearest, words = _nearest_64th(size)
-    rest = round(size - float(nearest), 3)
-    tail = f" {'+' if rest > 0 else '-'} {abs(rest):.3f}" if rest else ""
+    rest = half_up(abs(size - nearest), 3)
+    tail = f" {'+' if size > nearest else '-'} {rest}" if float(rest) else ""
     return f"{'-(' if m < 0 else ''}{words}{tail}{')' if m < 0 else ''} in"
 
 
@@ -278,7 +292,7 @@ def decimal_length(m: float, unit: str = "mm") -> str:
     size = inches(m)
     nearest, words = _nearest_64th(abs(size))
     sign = "-" if size < 0 else ""
-    return f"{size:.3f} in" + (f" ({sign}{words})" if nearest % 1 else "")
+    return f"{half_up(size, 3)} in" + (f" ({sign}{words})" if nearest % 1 else "")
 
 
 def celsius(t: float) -> float:

@@ -6,7 +6,7 @@ from flutelab.fitting.mismatch import SESSION
 from flutelab.model.corrections import META, Corrections
 from flutelab.model.equivalents import equivalents
 from flutelab.model.flute import Flute
-from flutelab.units import inches, millimetres
+from flutelab.units import half_up, inches, millimetres
 
 _FORMULA, _WRITTEN, _USUAL = "than the formula says", "than written", "than usual"
 # Each cause as a noun, what more and less of it is, and than what.
@@ -67,10 +67,12 @@ def acts_as(flute: Flute, name: str, amount: float) -> str:
     return f"{seems}{cause_amount(flute, name, amount)}"
 
 
-def length_words(metres: float, unit: str) -> str:
-    """Return a length without its sign in the unit of a flute's owner."""
+def length_words(metres: float, unit: str, decimals: int = 2) -> str:
+    """Return a length without its sign in the unit of a flute's owner; inches to 0.001."""
     metres = abs(metres)
-    return f"{inches(metres):.3f} in" if unit == "in" else f"{millimetres(metres):.2f} mm"
+    if unit == "in":
+        return f"{half_up(inches(metres), 3)} in"
+    return f"{half_up(millimetres(metres), decimals)} mm"
 
 
 def cents_words(size: float) -> str:

@@ -4,23 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from decimal import ROUND_HALF_UP, Decimal
 
-_FLOAT = 12  # significant digits: what binary floats leave beyond them nobody has measured
+from flutelab.units import half_up
+
 _DIGITS = 5  # of the largest number of a column
-
-
-def half_up(number: float, decimals: int) -> str:
-    """Return a finite number with so many decimals, halves rounded away from 0.
-
-    Examples
-    --------
-    >>> half_up(3.175, 2), half_up(0.125 * 25.4, 2), half_up(-0.001, 2)
-    ('3.18', '3.18', '0.00')
-    """
-    exact = Decimal(f"{number:.{_FLOAT}g}")
-    text = str(exact.quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_UP))
-    return text if float(text) else text.lstrip("-")
 
 
 def column_texts(values: Sequence[object]) -> list[str]:

@@ -6,8 +6,7 @@ from collections.abc import Iterable
 from fractions import Fraction
 
 from flutelab.drills import nearest_drill
-from flutelab.files.rounding import half_up
-from flutelab.units import from_inch, inches, millimetres, show_length
+from flutelab.units import from_inch, half_up, inches, millimetres, show_length
 
 
 def understood(size: float, *, drilled: bool = False) -> str:
@@ -31,12 +30,12 @@ def understood(size: float, *, drilled: bool = False) -> str:
     if drilled:
         sets = (("fraction", "number", "letter"), ("metric",))
         words = ", ".join(drill_words(size, kinds) for kinds in sets)
-        return f"{shown} = {inches(size):.3f} in; drills {words}"
+        return f"{shown} = {half_up(inches(size), 3)} in; drills {words}"
     nearest = Fraction(round(inches(size) * 64), 64)
     shop = show_length(from_inch(float(nearest)), "in")
     if abs(inches(size) - float(nearest)) < 5e-5:
         return f"{shown} = {shop}"
-    return f"{shown} = {inches(size):.3f} in, about {shop}"
+    return f"{shown} = {half_up(inches(size), 3)} in, about {shop}"
 
 
 def drill_words(size: float, kinds: Iterable[str], unit: str = "mm") -> str:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from flutelab.files.cause_words import length_words
 from flutelab.fitting.calibrate import Calibration, TableResult
 from flutelab.fitting.causes import STANDARD_A4
 from flutelab.fitting.dimensions import dimensions
@@ -17,7 +18,7 @@ from flutelab.fitting.suspects import Suspect
 from flutelab.model.flute import Flute, hole_name
 from flutelab.model.notes import CENT
 from flutelab.physics.breath import single_air
-from flutelab.units import inches, millimetres
+from flutelab.units import millimetres
 
 _UNITS = {"row": "cents", "hole": "mm", "a4": "cents", "temperature": "K", "inch": "times"}
 ONE_SESSION = "all"  # what the note reader calls the session of a table without sessions
@@ -37,12 +38,6 @@ _WHOLE = {
         "list the hole nearest the window first, and say from which end you measured",
     ),
 }
-
-
-def size(metres: float, unit: str, digits: int = 1) -> str:
-    """Return a length without its sign in the unit of a flute's owner."""
-    metres = abs(metres)
-    return f"{inches(metres):.3f} in" if unit == "in" else f"{millimetres(metres):.{digits}f} mm"
 
 
 def row_name(calibration: Calibration, row: int, part: TableResult) -> str:
@@ -106,7 +101,7 @@ def or_else_words(calibration: Calibration, suspect: Suspect) -> str:
 
 def hole_acts(suspect: Suspect, flute: Flute) -> str:
     """Return in words as if what a suspicious hole acts."""
-    shown = size(suspect.amount, flute.unit)
+    shown = length_words(suspect.amount, flute.unit, 1)
     if suspect.cause == "position":
         return f"{shown} nearer the {'foot' if suspect.amount > 0 else 'window'} than written"
     return f"{shown} {'wider' if suspect.amount > 0 else 'narrower'} than written"
@@ -195,7 +190,7 @@ def _row_words(calibration, suspect, part):
 
 def _inch_words(suspect, flute):
     written = next(d.value for d in dimensions(flute) if d.name == suspect.name)
-    was, fits = (size(v, flute.unit, 3) for v in (written, written * suspect.amount))
+    was, fits = (length_words(v, flute.unit, 3) for v in (written, written * suspect.amount))
     units = "inches for millimetres" if suspect.amount > 1 else "millimetres for inches"
     seems = f"{suspect.name} of {flute.name!r} acts as if {fits}, not {was}"
     return seems, f"measure it again, and look whether it was typed as {units}"

@@ -9,7 +9,7 @@ from fractions import Fraction
 import numpy as np
 
 from flutelab.model.flute import Flute, Window
-from flutelab.units import inches, millimetres
+from flutelab.units import half_up, inches, millimetres
 
 # Drawn where nothing is typed, always dashed and never written as a number: a common half-inch
 # pipe (common practice, no source).
@@ -230,11 +230,11 @@ def short_length(size: float, unit: str = "mm") -> str:
     if abs(value) >= _LONG:
         return f"{value:.3g}"
     if unit == "mm":
-        return f"{round(value, 2) + 0.0:.2f}".rstrip("0").rstrip(".")
+        return half_up(value, 2).rstrip("0").rstrip(".")
     nearest = Fraction(round(value * _SHOP_FRACTION), _SHOP_FRACTION)
     if value == 0:
         return "0"
     if value < 0 or abs(value - float(nearest)) > _SAME or nearest == 0:
-        return f"{value:.3f}"
+        return half_up(value, 3)
     whole, part = divmod(nearest, 1)
     return " ".join(str(piece) for piece in (whole, part) if piece)

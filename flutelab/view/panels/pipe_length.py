@@ -30,7 +30,7 @@ from flutelab.files.pipe_lesson import (
     pipe_lesson,
 )
 from flutelab.fitting.pipe_lengths import BOOK_SPEED
-from flutelab.units import inches, millimetres, parse_length
+from flutelab.units import half_up, inches, millimetres, parse_length
 from flutelab.view.panels.frame import Panel, View
 from flutelab.view.panels.kit import Box, Choice, Grid, Number, Press, Save, Words
 from flutelab.view.panels.pipe_length_picture import pipe_length_picture
@@ -190,7 +190,7 @@ def _understood(name, box):
         box.fault = str(error)
         return
     if length is not None:
-        box.note = f"{millimetres(length):.2f} mm, {inches(length):.3f} in"
+        box.note = f"{half_up(millimetres(length), 2)} mm, {half_up(inches(length), 3)} in"
 
 
 class _Files:
