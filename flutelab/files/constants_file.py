@@ -126,7 +126,11 @@ def constants_of(calibration: Calibration, odd: Sequence[Suspect] | None = None)
 
 
 def write_constants(
-    result: Calibration | Constants, path: str | Path, *, overwrite: bool = False
+    result: Calibration | Constants,
+    path: str | Path,
+    *,
+    odd: Sequence[Suspect] | None = None,
+    overwrite: bool = False,
 ) -> None:
     """Write a constants file.
 
@@ -134,6 +138,8 @@ def write_constants(
     ----------
     result : Calibration or Constants
     path : str or Path
+    odd : sequence of Suspect, optional
+        Of the calibration; default: from `suspects`.
     overwrite : bool
         Replace a file that is there.
 
@@ -142,7 +148,7 @@ def write_constants(
     DataError
         The file is there already, or cannot be written.
     """
-    write_text(path, constants_text(result), overwrite=overwrite)
+    write_text(path, constants_text(result, odd), overwrite=overwrite)
 
 
 def constants_text(result: Calibration | Constants, odd: Sequence[Suspect] | None = None) -> str:
