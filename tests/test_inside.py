@@ -5,6 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from made_notes import demo
 from reference.dense import dense_system, emitting, exterior, own_resistance
 from reference.lengths import numbers, written_radius
 from reference.network import cone_matrix, inner_length, outside_load, zwikker_kosten
@@ -420,6 +421,24 @@ def test_a_window_ends_by_its_correction_and_closed_holes_fill_up_the_rest():
     closed = standing_wave(six_holes(), rows(six_holes(), "xxxxxx", air=AIR), by)
     # closed holes lengthen the way: half waves are longer than the distance of the ends
     assert closed.half_waves[0] - (closed.effective_end - closed.effective_head)[0] > 5e-4
+
+
+@pytest.mark.parametrize("register", [1, 2, 3])
+def test_the_ends_lie_half_waves_apart_whatever_is_open(register):
+    # lossless plain tube from the head to the first open hole: whole half waves (textbook); closed
+    # holes and walls take up to a few millimetres
+    flute = demo("half-inch-six").flute
+    small = replace(flute.holes[0], position=0.08, diameter=0.004)
+    vented = replace(flute, holes=(small, *flute.holes[1:]))
+    words = "oxxxxx hxxxxx xoxxxx hhxxxh hxxxho xxhxxx xxxoxx oxooxo hhhhhh oooooo xxxooo xxxxxx"
+    for one in (flute, vented):
+        wave = standing_wave(one, rows(one, words, air=AIR, register=register))
+        apart = wave.effective_end - wave.effective_head
+        known = np.isfinite(apart)
+        assert np.sum(known) > 6
+        assert np.abs(apart - wave.half_waves)[known] == pytest.approx(0.0, abs=0.005)
+        if register == 1:
+            assert apart == pytest.approx(AIR.sound_speed / (2 * wave.frequency), rel=0.03)
 
 
 def test_the_effective_end_lies_farther_the_more_holes_are_closed():

@@ -136,8 +136,7 @@ def _wave_lines(flute, notes, results, a4):
         if wave.reason[n]:
             lines.append(f"{name:<8} -  {wave.reason[n]}")
             continue
-        opened = results["cutoff"].place[n] if "cutoff" in results else np.nan
-        past = notes.status[n] == "near cutoff" or wave.effective_end[n] < opened
+        past = notes.status[n] == "near cutoff"
         beyond |= past
         column = "column -" if past else _column(wave, n)
         pitch = notes.frequency[n]

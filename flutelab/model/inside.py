@@ -43,10 +43,10 @@ class StandingWave:
     ``hole_loss`` (N, n) [W], at the walls of bore and of open and closed holes.
 
     ``effective_head`` and ``effective_end`` (N,) [m] from the sounding edge: where a plain
-    bore that carried on the wave at the head, and before the first open opening, would end;
-    ``half_waves`` (N,) [m]: the whole number of half waves that is nearest to their distance.
-    nan at a stopped end. ``unit_shown``, "mm" or "in", is the unit of the flute's owner, for
-    showing only.
+    bore that carried on the wave at the head, and before the first open opening, would end,
+    at its first node of pressure; ``half_waves`` (N,) [m]: the whole number of half waves that
+    is nearest to their distance. nan at a stopped end. ``unit_shown``, "mm" or "in", is the unit
+    of the flute's owner, for showing only.
     """
 
     label: tuple[str, ...]
@@ -142,10 +142,13 @@ def standing_wave(
     Radiated by opening i: Re(U_i* sum_j Z_ij U_j)/2 with the radiation resistance and the
     coupling of the openings through the air outside.
 
-    The effective end lies at x + arctan(Im Z/Z_c)/k, Z = p/U at the last point x before the
-    first open opening, Z_c = rho c/S and k = omega/c of the bore and the air there; the
-    effective head likewise, looking back. It is exact for a lossless cylinder; losses shift it
-    by a fraction of a millimetre, in a cone it is that of the cylinder that continues x.
+    The effective end lies at x - arg(-R)/2k, R = (Z - Z_c)/(Z + Z_c) the reflection factor, Z =
+    p/U at the last point x before the first open opening, Z_c = rho c/S and k = omega/c of the
+    bore and the air there, half a wave further where that is more than the bore's radius before
+    x: the wave that a small or partly covered hole lets pass ends beyond it. The effective head
+    likewise, looking back. It is exact for a lossless cylinder; losses shift it by a fraction of
+    a millimetre, in a cone it is that of the cylinder that continues x. Near the cutoff, where
+    the sound runs on past open holes, it is no place where sound ends, only that of a plain pipe.
     Their distance differs from whole half waves by what lies between: closed holes, taper, and
     walls, which slow sound down.
     """
@@ -367,13 +370,21 @@ def _effective(fine, frequency, places, nodes, first, wave):
     (pressure, flow), (k, plain) = wave, _plane_wave(fine, frequency, len(places))
     # a tube's points stand one column further than its nodes for each opening before it
     ahead, behind = (pressure[row, at] / flow[row, at] for at in (stop + first - 1, start))
-    end = places[stop] + np.arctan((ahead / plain[row, stop]).imag) / k[row, stop]
-    head = places[start] + np.arctan((behind / plain[row, start]).imag) / k[row, start]
+    # series arms may put a node before an opening, by less than the bore's radius
+    radius = np.max(fine.radius)
+    end = places[stop] + _to_node(ahead / plain[row, stop], k[row, stop], radius)
+    head = places[start] - _to_node(-behind / plain[row, start], k[row, start], radius)
     head = np.where(fine.head.kind == "stopped", np.nan, head)
     end = np.where((fine.foot.kind == "stopped") & (first == len(nodes) - 1), np.nan, end)
     half_wave = 2 * np.pi / (k[row, start] + k[row, stop])
     count = np.maximum(1, np.round((end - head) / half_wave))
     return {"effective_head": head, "effective_end": end, "half_waves": count * half_wave}
+
+
+def _to_node(impedance, k, before):
+    """How far onward the first node of pressure lies that is not more than `before` back [m]."""
+    distance = -np.angle((1 - impedance) / (1 + impedance)) / (2 * k)
+    return np.where(distance < -before, distance + np.pi / k, distance)
 
 
 def _plane_wave(fine: Chain, frequency, count):
