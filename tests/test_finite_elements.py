@@ -32,7 +32,7 @@ AIR = Air(
 
 
 def _compare(coupling=1.0, formulas=None):
-    """Cents off in the first and second register, Q over that of the finite elements."""
+    """Cents off in the first and second mode, Q over that of the finite elements."""
     with TABLE.open(encoding="utf-8", newline="") as file:
         table = list(csv.DictReader(file))
     words = list(dict.fromkeys(row["fingering"] for row in table))
@@ -41,14 +41,14 @@ def _compare(coupling=1.0, formulas=None):
     found = modes(PIPE, rows(PIPE, words, air=AIR), ideal, count=2, formulas=formulas)
     off, quality = np.zeros((len(words), 2)), np.zeros((len(words), 2))
     for row in table:
-        at = words.index(row["fingering"]), int(row["register"]) - 1
+        at = words.index(row["fingering"]), int(row["mode"]) - 1
         off[at] = cents(found.frequency[at], float(row["frequency_hz"]))
         quality[at] = found.q[at] / float(row["q"])
     return words, off, quality
 
 
 def worst(off):
-    """Largest of each register."""
+    """Largest of each mode."""
     return np.max(np.abs(off), axis=0)
 
 
@@ -87,7 +87,7 @@ def test_published_formulas_with_coupling():
 
 def test_without_coupling():
     """A lattice of single finite-element holes was 8.2 cents sharp at worst: all open, first
-    register (own result); ours is nearly that, the published set farther off."""
+    mode (own result); ours is nearly that, the published set farther off."""
     words, off, _ = _compare(0.0)
     assert words[np.argmax(off[:, 0])] == "oooooo"
     assert worst(off)[0] == pytest.approx(8.2, abs=0.8)
