@@ -22,6 +22,7 @@ from flutelab import (
     rows,
 )
 from flutelab.model.cutoff import lattice_cutoff
+from flutelab.physics.hole import open_length
 
 AIR = moist_air(295.0)
 anywhere = pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning")
@@ -76,6 +77,30 @@ def test_the_models_own_cutoff_of_a_long_row_is_that_of_an_endless_one(hole):
     assert together.own < alone.own
     published_set = lattice_cutoff(flute, fingerings, Corrections(coupling=0.0), formulas=PUBLISHED)
     assert published_set.own == pytest.approx(published_set.exact, rel=0.03)
+
+
+@anywhere
+def test_an_undercut_raises_both_cutoffs_and_corrections_enter():
+    straight = regular_row(24, hole=0.006)
+    wide = tuple(replace(hole, inner_diameter=0.0075) for hole in straight.holes)
+    plain, undercut = (
+        lattice_cutoff(flute, rows(flute, "o" * 24, air=AIR), Corrections(coupling=0.0))
+        for flute in (straight, replace(straight, holes=wide))
+    )
+    gain = undercut.exact / plain.exact
+    assert gain > 1.05
+    # the model's own is up to 2.5 % below (see above), by nearly as much for both
+    assert gain == pytest.approx(undercut.own / plain.own, rel=0.01)
+    asked = rows(SIX, "oooooo", air=AIR)
+    plain = lattice_cutoff(SIX, asked)
+    # long waves: f_c goes as 1/sqrt(t_E) (Benade's formula), and as the speed of sound, sqrt(T)
+    thick = lattice_cutoff(SIX, asked, Corrections(wall=1.1, air_offset=3.0))
+    thin, added = np.zeros(2)
+    for h in SIX.holes[:2]:
+        thin += open_length(h.diameter / 2, 0.0076, h.wall, 0.0076 + h.wall)
+        added += 0.1 * h.wall
+    expected = np.sqrt(thin / (thin + added) * (1 + 3.0 / AIR.temperature))
+    assert thick.formula / plain.formula == pytest.approx(expected, rel=1e-4)
 
 
 @anywhere

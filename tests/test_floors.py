@@ -43,6 +43,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "rows",
             "bore",
             "chain",
+            "open_holes",
             "lattice",
             "modes",
             "spectrum",

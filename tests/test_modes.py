@@ -5,6 +5,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from made_notes import DEMO
 from reference.random_flutes import random_flute, random_rows
 
 from flutelab import (
@@ -18,6 +19,7 @@ from flutelab import (
     modes,
     moist_air,
     predict_notes,
+    read_flute,
     rows,
 )
 from flutelab.model.chain import Formulas, chain
@@ -183,6 +185,16 @@ def test_modes_are_judged_alike_however_many_are_asked_for():
         found = modes(flute, asked, count=count)
         assert found.status.tolist() == most.status[:, :count].tolist()
         assert found.strength == pytest.approx(most.strength[:, :count], rel=1e-6)
+
+
+def test_which_modes_speak_does_not_hang_on_the_losses_of_the_walls():
+    flute = read_flute(DEMO / "finite-element-pipe.toml")
+    asked = rows(flute, "xxxxxx xxxxxo xxxxoo xoxxxx", air=AIR)
+    usual = modes(flute, asked)
+    for loss in (0.0, 0.8, 1.2):
+        found = modes(flute, asked, Corrections(loss=loss))
+        assert found.strength == pytest.approx(usual.strength, rel=1e-4)
+        assert np.array_equal(found.status, usual.status)
 
 
 def test_the_count_steps_by_one_at_each_reactive_mode():

@@ -11,9 +11,10 @@ from flutelab.model.chain import Formulas, chain, opening_places
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import End, Flute, Window, bore_diameter
 from flutelab.model.notes import CENT, PLAYED, predict_notes
-from flutelab.model.rows import Rows, rows, take
+from flutelab.model.open_holes import halfway, whole_lengths
+from flutelab.model.rows import Rows, checked, is_open, rows, take
 from flutelab.physics import jet
-from flutelab.physics.breath import AirAlong, air_at, cut_off, single_air
+from flutelab.physics.breath import AirAlong, air_at, cut_off
 from flutelab.physics.rules import (
     OPEN_END,
     half_wave_frequency,
@@ -86,8 +87,9 @@ def by_hand(
     fingerings : Rows
         N rows; their registers are of no account.
     corrections : Corrections, optional
-        Without a batch axis. The rules take the window's correction from it and nothing else; the
-        cut pipe takes all but what blowing adds, and so does the model they are compared with.
+        Without a batch axis. The rules take the window's correction and the air's offset from it
+        and nothing else; the cut pipe takes all but what blowing adds, and so does the model they
+        are compared with.
     formulas : Formulas, optional
         Of the model, the window's correction and the holes' lengths.
 
@@ -112,7 +114,7 @@ def by_hand(
     """
     corrections, formulas = corrections or Corrections(), formulas or Formulas()
     refuse_stopped(flute)
-    wanted = replace(fingerings, register=np.ones(len(fingerings), dtype=int))
+    wanted = replace(checked(fingerings), register=np.ones(len(fingerings), dtype=int))
     model = predict_notes(flute, wanted, replace(corrections, **_UNBLOWN),
                           formulas=formulas).frequency  # fmt: skip
     with already_warned():
@@ -138,8 +140,8 @@ def refuse_stopped(flute: Flute) -> None:
 
 def _one_note(flute, row, corrections, formulas):
     """The note by each rule [Hz]."""
-    speed = float(np.ravel(single_air(row.air).sound_speed)[0])
-    opened = np.flatnonzero((row.openness[0] > 0) & row.drilled[0])
+    speed = float(np.ravel(halfway(row.air, corrections).sound_speed)[0])
+    opened = np.flatnonzero(is_open(row)[0])
     places = np.array([hole.position for hole in flute.holes])
     end = places[opened[0]] if opened.size else flute.foot.position
     radius = bore_diameter(flute.bore, end) / 2
@@ -176,13 +178,10 @@ def _beyond(flute, row, opened, radius, formulas):
     if not opened.size:
         return _end_length(flute.foot, radius, opened), np.nan
     numbers = chain(flute, row, formulas=formulas)
-    sizes = [np.broadcast_to(part, numbers.is_open.shape)[0, 0, 0] for part in (
-        numbers.hole_radius, numbers.mouth, numbers.height, numbers.matching, numbers.inner,
-        numbers.outer)]  # fmt: skip
-    outside, mouth, height, matching, inner, outer = sizes
-    # lengths of a hole as wide as outside; a tapered chimney's is its mean
-    narrow = (outside / mouth) ** 2
-    total = (inner + matching) * narrow + height * outside / mouth + outer
+    outside, total = (
+        np.broadcast_to(part, numbers.is_open.shape)[0, 0, 0]
+        for part in (numbers.hole_radius, whole_lengths(numbers))
+    )
     first = opened[0]
     places = np.array([hole.position for hole in flute.holes])
     tail = flute.foot.position - places[first] + _end_length(flute.foot, radius, opened[:0])
@@ -219,13 +218,7 @@ def cut_frequency(
         As `predict_notes`.
     """
     kept = tuple(hole for hole in flute.holes if hole.position < end - hole.diameter / 2)
-    rim = flute.foot.outer_diameter
-    if rim is not None:
-        rim += bore_diameter(flute.bore, end) - bore_diameter(flute.bore, flute.foot.position)
-    # an ideal end is where it is; at a hole the pipe is cut open
-    kind = "open" if end < flute.foot.position and flute.foot.kind == "node" else flute.foot.kind
-    foot = replace(flute.foot, kind=kind, position=end, outer_diameter=rim)
-    stump = replace(flute, holes=kept, foot=foot, targets=())
+    stump = replace(flute, holes=kept, foot=_cut_end(flute, end), targets=())
     word = row.label[0][: len(kept)]
     diameter = None if row.diameter is None else row.diameter[:, : len(kept)]
     air, (head, *_, foot) = row.air, opening_places(flute)
@@ -234,6 +227,18 @@ def cut_frequency(
     cut = rows(stump, [word], air=air, diameter=diameter)
     return float(predict_notes(stump, cut, replace(corrections, **_UNBLOWN),
                                formulas=formulas).frequency[0])  # fmt: skip
+
+
+def _cut_end(flute, end):
+    """The foot of the pipe cut at a place: the foot as it is, or a plain end of pipe."""
+    foot = flute.foot
+    if end >= foot.position or foot.kind == "open":
+        wider = bore_diameter(flute.bore, end) - bore_diameter(flute.bore, foot.position)
+        rim = None if foot.outer_diameter is None else foot.outer_diameter + wider
+        return replace(foot, position=end, outer_diameter=rim)
+    # a flange, or an ideal end, stays at the foot; the wall is that of the next hole
+    wall = next(hole.wall for hole in flute.holes if hole.position >= end)
+    return End(position=end, outer_diameter=bore_diameter(flute.bore, end) + 2 * wall)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -11,7 +11,8 @@ from flutelab.model.chain import Formulas, chain
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Bore, End, Flute, along_pipe, bore_diameter, bore_side_diameter
 from flutelab.model.lattice import elements, head_impedance, in_blocks
-from flutelab.model.modes import open_pair, plane_wave_limit, register_roots, searched, solved_modes
+from flutelab.model.modes import plane_wave_limit, register_roots, searched, solved_modes
+from flutelab.model.open_holes import open_pair
 from flutelab.model.rows import Rows, checked, first_open, take
 from flutelab.model.spectrum import POINTS, ridders
 from flutelab.physics.breath import single_air
@@ -55,9 +56,8 @@ def lattice_cutoff(
     fingerings : Rows
         N rows.
     corrections : Corrections, optional
-        Without a batch axis; they do not enter ``formula`` and ``exact``.
+        Without a batch axis.
     formulas : Formulas, optional
-        The same.
 
     Returns
     -------
@@ -90,7 +90,9 @@ def lattice_cutoff(
     found, _ = solved_modes(flute, fingerings, corrections, count=searched(1), formulas=formulas)
     column = register_roots(found, np.ones(len(fingerings)))
     status = found.status[np.arange(len(fingerings)), column]
-    pair = open_pair(flute, fingerings)
+    with already_warned():
+        numbers = chain(flute, fingerings, corrections, formulas)
+    pair = open_pair(flute, fingerings, numbers, corrections)
     return LatticeCutoff(
         label=fingerings.label,
         place=place,

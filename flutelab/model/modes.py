@@ -15,7 +15,7 @@ import numpy as np
 from flutelab.errors import ValidityWarning, already_warned
 from flutelab.model.chain import Chain, Formulas, chain
 from flutelab.model.corrections import Corrections
-from flutelab.model.flute import Flute, bore_diameter
+from flutelab.model.flute import Flute
 from flutelab.model.lattice import (
     Elements,
     bore_radii,
@@ -25,10 +25,9 @@ from flutelab.model.lattice import (
     system,
     warn_of_frequencies,
 )
-from flutelab.model.rows import Rows, checked, distinct, take
-from flutelab.physics.breath import single_air
-from flutelab.physics.hole import cutoff_frequency, open_length
-from flutelab.physics.shapes import cover_length
+from flutelab.model.open_holes import open_pair
+from flutelab.model.rows import Rows, checked, distinct, is_open, take
+from flutelab.physics.hole import cutoff_frequency
 
 STEPS = (0.5, 1.0)  # of losses and radiation, on the way from the reactive model
 FINEST_STEP = 0.02
@@ -56,7 +55,8 @@ class Modes:
 
     ``frequency`` [Hz] (nan where none), ``q``, ``strength`` (peak admittance at the head,
     behind a window times frequency squared, against the strongest of the row's first three,
-    however many are asked for; higher ones may have more than 1), ``status`` (``ok``,
+    however many are asked for; higher ones may have more than 1; with the walls' losses as their
+    formula has them, whatever their correction), ``status`` (``ok``,
     ``near cutoff``, ``weak``, ``none``) and ``reason`` (words where there is no mode, else "").
     """
 
@@ -131,7 +131,7 @@ def solved_modes(
     ceiling = _ceiling(numbers, len(fingerings))
     with already_warned():
         roots, reason = find_roots(at(numbers), ceiling, max(count, JUDGED_BY), limit)
-        peak = _peak_admittance(at(numbers), roots)
+        peak = _peak_admittance(*_usually_damped(numbers, roots))
         if numbers.head.kind == "window":  # behind it healthy modes' peaks fall as 1/f^2
             peak = peak * roots.real**2
     peak = np.where(reason == "", peak, 0.0)
@@ -141,9 +141,10 @@ def solved_modes(
     roots = np.where(reason == "", roots[:, :count], np.nan)
     with np.errstate(divide="ignore"):
         q = roots.real / (2 * roots.imag)
-    status = np.where(_near_cutoff(flute, fingerings, roots.real, q), "near cutoff", "ok")
+    pair = open_pair(flute, fingerings, numbers, corrections)
+    status = np.where(_near_cutoff(fingerings, pair, roots.real, q), "near cutoff", "ok")
     # only behind an open hole are there modes that do not speak
-    vented = np.any((fingerings.openness > 0) & fingerings.drilled, axis=-1, keepdims=True)
+    vented = np.any(is_open(fingerings), axis=-1, keepdims=True)
     status = np.where((strength < WEAK) & vented, "weak", status)
     speaks = (reason == "") & (status != "weak")
     _warn_of_unheard(numbers, roots, speaks)
@@ -225,6 +226,14 @@ def _ceiling(numbers: Chain, rows: int) -> np.ndarray:
     speed = numbers.air.openings.sound_speed
     speed = speed[..., 0] if np.ndim(speed) else speed
     return np.broadcast_to((speed / (2 * first))[..., 0], (1, rows))[0]
+
+
+def _usually_damped(numbers, roots):
+    """Elements, and roots near those given, with the walls' losses as their formula has them."""
+    if np.all(numbers.loss == 1):
+        return at(numbers), roots
+    usual = at(replace(numbers, loss=1.0))
+    return usual, newton(usual, roots, enough=ROUGH)
 
 
 def _peak_admittance(at, roots):
@@ -380,35 +389,11 @@ def _pivots(matrix):
     return np.stack(pivots, axis=-1)
 
 
-def _near_cutoff(flute, fingerings, frequency, q):
+def _near_cutoff(fingerings, pair, frequency, q):
     """Above 0.7 of the cutoff of the first two open holes; with one, where Q < 20."""
-    cutoff = cutoff_frequency(*open_pair(flute, fingerings))[:, None]
-    one = np.sum((fingerings.openness > 0) & fingerings.drilled, axis=-1) == 1
+    cutoff = cutoff_frequency(*pair)[:, None]
+    one = np.sum(is_open(fingerings), axis=-1) == 1
     return np.where(one[:, None], q < LOW_Q, frequency > NEAR_CUTOFF * cutoff)
-
-
-def open_pair(flute: Flute, fingerings: Rows) -> tuple[np.ndarray, ...]:
-    """Return what a regular row like the first two open holes is made of, each (N,).
-
-    Sound speed [m/s], then the two holes' mean radius, mean radius of the bore, spacing between
-    their centres and mean whole length t_E [m], a part cover's included; nan where fewer than
-    two are open.
-    """
-    speed = np.broadcast_to(single_air(fingerings.air).sound_speed, (len(fingerings),))
-    numbers = np.full((4, len(fingerings)), np.nan)
-    place = np.array([h.position for h in flute.holes])
-    wall = np.array([h.wall for h in flute.holes])
-    bore = np.array([bore_diameter(flute.bore, x) / 2 for x in place])
-    written = np.array([h.diameter for h in flute.holes])
-    for row, is_open in enumerate((fingerings.openness > 0) & fingerings.drilled):
-        first = np.flatnonzero(is_open)[:2]
-        if len(first) == 2:
-            diameter = written if fingerings.diameter is None else fingerings.diameter[row]
-            radius, a, w = diameter[first] / 2, bore[first], wall[first]
-            height = open_length(radius, a, w, a + w)
-            height = height + cover_length(fingerings.openness[row, first], radius)
-            numbers[:, row] = radius.mean(), a.mean(), np.diff(place[first])[0], height.mean()
-    return speed, *numbers
 
 
 def plane_wave_limit(numbers: Chain) -> float:

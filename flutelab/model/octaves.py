@@ -16,7 +16,7 @@ from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Bore, End, Flute, Window, bore_diameter
 from flutelab.model.modes import chain_modes, register_roots, searched, solved_modes, warn_of_notes
 from flutelab.model.notes import CENT
-from flutelab.model.rows import Rows, checked, rows, take
+from flutelab.model.rows import Rows, checked, is_open, rows, take
 from flutelab.physics.breath import AirAlong, cut_off, single_air
 
 CAUSES = {
@@ -195,7 +195,7 @@ def _outlets(flute):
 def _no_octave(flute, fingerings, n):
     """Say why a row has no octave, or nothing: a column stopped at one end has a twelfth."""
     stopped = [isinstance(end, End) and end.kind == "stopped" for end in (flute.head, flute.foot)]
-    vented = np.any((fingerings.openness[n] > 0) & fingerings.drilled[n])
+    vented = np.any(is_open(fingerings)[n])
     one_end = stopped[0] != (stopped[1] and not vented)
     return "a column stopped at one end overblows to a twelfth" if one_end else ""
 
@@ -326,7 +326,7 @@ class _Case:
 
     def _cut(self, flute, length):
         """The flute cut at a length, and its air: as it is in the whole one up to there."""
-        vented = np.any((self.row.openness > 0) & self.row.drilled)
+        vented = np.any(is_open(self.row))
         air, (head, *_, foot) = self.row.air, opening_places(self.flute)
         if isinstance(air, AirAlong):
             air = cut_off(air, (length - head) / (foot - head))

@@ -171,17 +171,20 @@ def checked(fingerings: Rows) -> Rows:
     return fingerings
 
 
+def is_open(fingerings: Rows) -> np.ndarray:
+    """Return which holes are there and open, if only in part, (N, H)."""
+    return (fingerings.openness > 0) & fingerings.drilled
+
+
 def first_open(fingerings: Rows) -> np.ndarray:
     """Return the number of each row's first open hole (N,), from 0; H where none of H is."""
-    is_open = (fingerings.openness > 0) & fingerings.drilled
     foot = np.ones((len(fingerings), 1), bool)
-    return np.argmax(np.concatenate([is_open, foot], axis=-1), axis=-1)
+    return np.argmax(np.concatenate([is_open(fingerings), foot], axis=-1), axis=-1)
 
 
 def half_covered(fingerings: Rows) -> np.ndarray:
     """Return which rows have a partly covered hole (N,)."""
-    partly = (fingerings.openness > 0) & (fingerings.openness < 1) & fingerings.drilled
-    return np.any(partly, axis=-1)
+    return np.any(is_open(fingerings) & (fingerings.openness < 1), axis=-1)
 
 
 def take(fingerings: Rows, index: np.ndarray) -> Rows:

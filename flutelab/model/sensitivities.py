@@ -16,6 +16,7 @@ from flutelab.model.notes import ACOUSTIC, CENT, both_sides, predict_notes, root
 from flutelab.model.rows import Rows, distinct, take
 
 STEP = 1e-6  # m or rad to either side
+ONE_SIDED = 1e-9  # where there is but one side: its error goes as the step, not as its square
 GROUPS = ("places", "diameters", "window", "pipe", "air", "corrections")
 
 
@@ -108,7 +109,7 @@ def sensitivities(
     Notes
     -----
     Implicit function theorem at the solved notes, every number moved by 1e-6 m or rad to
-    either side (to one side where the other is no flute) in one batched evaluation; see
+    either side (where the other is no flute, by 1e-9 to one side) in one batched evaluation; see
     `flutelab.model.notes.root_gradient`.
 
     Examples
@@ -223,7 +224,8 @@ def _of_window(window):
         "window_plug_to_window", "window: plug's face to window", "window",
         ("head", "plug_to_window"),
     )  # fmt: skip
-    yield replace(plug, down=min(STEP, window.plug_to_window))
+    flush = window.plug_to_window < STEP
+    yield replace(plug, down=0.0, up=ONE_SIDED) if flush else plug
     if window.block:
         yield _length("window_block", "window: block's height", "window", ("head", "block"))
     if window.ramp < np.pi / 2:
@@ -299,13 +301,17 @@ def _gradient(given, quantities, root):
 
 def _possible(given, quantity):
     """A quantity with no step to the side where there is no such flute."""
-    steps = {}
-    for side, other in (("down", "up"), ("up", "down")):
+    still = replace(quantity, down=0.0, up=0.0)
+    ways = {}
+    for way in ("down", "up"):
         try:
-            _moved(given, [replace(quantity, **{other: 0.0})])
+            _moved(given, [replace(still, **{way: getattr(quantity, way)})])
         except ValueError:
-            steps[side] = 0.0
-    return replace(quantity, **steps)
+            continue
+        ways[way] = getattr(quantity, way)
+    if len(ways) == 1:
+        ways = {way: min(step, ONE_SIDED) for way, step in ways.items()}
+    return replace(still, **ways)
 
 
 def _width(given, quantities):

@@ -10,7 +10,7 @@ from flutelab.model.chain import Formulas
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute
 from flutelab.model.notes import CENT, Notes, predict_notes
-from flutelab.model.rows import Rows
+from flutelab.model.rows import Rows, checked
 from flutelab.physics.breath import AirAlong, air_at, single_air
 
 
@@ -72,7 +72,7 @@ def single_temperature_error(
     >>> bool(abs(found.halfway[0]) < 0.5 < abs(found.room[0]))
     True
     """
-    air = fingerings.air
+    air = checked(fingerings).air
     if not isinstance(air, AirAlong):
         msg = f"the rows' air is an {type(air).__name__}; give an AirAlong to compare with one air"
         raise TypeError(msg)

@@ -14,12 +14,12 @@ from flutelab.model.inside import StandingWave, standing_wave
 from flutelab.model.lattice import elements, head_impedance
 from flutelab.model.modes import (
     Modes,
-    open_pair,
     register_roots,
     searched,
     solved_modes,
     warn_of_notes,
 )
+from flutelab.model.open_holes import open_pair
 from flutelab.model.rows import Rows
 from flutelab.physics.rules import exact_cutoff_frequency
 
@@ -103,7 +103,7 @@ def within(
         column=column,
         frequency=axis,
         admittance=admittance,
-        cutoff=exact_cutoff_frequency(*open_pair(flute, fingerings)),
+        cutoff=exact_cutoff_frequency(*open_pair(flute, fingerings, numbers, corrections)),
     )
 
 
