@@ -116,6 +116,8 @@ def test_written_numbers_have_the_digits_that_mean_something(name, typed, writte
 def test_words_and_holes_without_a_number_are_written_as_they_are():
     frame = pd.DataFrame({"fingering": ["xx", "xo"], "frequency_hz": [440.0, np.nan]})
     assert csv_text(frame) == "fingering,frequency_hz\nxx,440.0\nxo,\n"
+    frame = pd.DataFrame({"off_cents": [-0.004, 1e-13, np.nan]})
+    assert csv_text(frame) == 'off_cents\n0.0\n0.0\n""\n'
 
 
 @pytest.mark.parametrize("written", [csv_text, archived_results._csv])

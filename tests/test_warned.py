@@ -25,6 +25,8 @@ def test_short_waves_are_told_once_for_each_part_with_the_highest_value():
         "window: its formula was compared up to ka 0.3 (the bore's girth over"
     )
     assert "has 0.54. Trust" in said[1]
+    for ka, told in (("0.304", "has 0.304."), ("0.3", "has a little more.")):
+        assert told in plain_notes([KA.format("window", ka, "0.3")])[0]
     assert said[2].startswith("finger hole: its formula was compared up to ka 0.6")
     assert len(said) == 3
 

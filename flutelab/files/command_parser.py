@@ -6,7 +6,7 @@ import argparse
 import re
 from collections.abc import Callable, Mapping
 
-from flutelab.files.options import hole_count, nearest, number, register, seed
+from flutelab.files.options import Refusal, hole_count, nearest, number, register, seed
 from flutelab.fitting.calibrate import DEFAULT_FREE, OWN
 from flutelab.model.corrections import NAMES
 
@@ -17,7 +17,7 @@ class _Parser(argparse.ArgumentParser):
     """Says what was probably meant."""
 
     def error(self, message):
-        """Print the usage and what is wrong, and stop."""
+        """Refuse an option that cannot be used, in one line; print the usage of a whole command."""
         if choice := re.search(r"invalid choice: '(.+?)' \(choose from (.+)\)", message):
             message += nearest(choice[1], re.findall(r"[\w-]+", choice[2]))
         if told := re.search(r"argument (--[\w-]+): expected one argument", message):
@@ -25,6 +25,9 @@ class _Parser(argparse.ArgumentParser):
             message += f"; one that begins with - needs a =, as in {told[1]}={value}"
         if message.endswith("required: flute"):
             message += "; write the flute file right after the command, before the options"
+        if message.startswith("argument --"):
+            msg = f"{self.prog}: {message} (see {self.prog} --help)"
+            raise Refusal(msg)
         super().error(message)
 
 

@@ -7,10 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from flutelab.errors import DataError, Fault
+from flutelab.errors import already_warned
 from flutelab.files.constants_file import Constants
 from flutelab.files.foretell import (
-    OPTIONS,
     air_of,
     another_flute,
     breath_words,
@@ -18,12 +17,13 @@ from flutelab.files.foretell import (
     offset_words,
     to_mend_words,
 )
-from flutelab.files.look_text import sections, sentences
+from flutelab.files.look_text import MODES, sections, sentences
 from flutelab.model.byhand import by_hand, jet_readout
 from flutelab.model.corrections import Corrections
 from flutelab.model.cutoff import lattice_cutoff
 from flutelab.model.flute import End, Flute, Window
 from flutelab.model.inside import standing_wave
+from flutelab.model.modes import modes, searched
 from flutelab.model.notes import predict_notes
 from flutelab.model.octaves import octaves
 from flutelab.model.rows import rows
@@ -31,14 +31,18 @@ from flutelab.model.sensitivities import sensitivities
 from flutelab.model.spectrum import spectrum
 from flutelab.model.warmth import single_temperature_error
 from flutelab.physics.breath import AirAlong
+from flutelab.units import to_celsius
+
+NO_JET = "no jet: the flute has no window, so the breath is left out"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Looked:
-    """What was found: records by name, and all as text."""
+    """What was found: records by name, all as text, and whose pictures they are, in a few words."""
 
     results: dict[str, object]
     text: str
+    caption: str = ""
 
     def __post_init__(self) -> None:
         for name in self.results:
@@ -73,7 +77,7 @@ def look(
     register : int
         Whose spectrum, standing wave and sensitivities; octaves and rules are of the first.
     pressure : float, optional
-        Blowing pressure [Pa], for the jet.
+        Blowing pressure [Pa], for the jet; of no account without a window.
     a4 : float
         Reference pitch of the note names [Hz].
 
@@ -86,15 +90,8 @@ def look(
     Raises
     ------
     DataError
-        Fingerings that do not fit the flute, a temperature that is not one of air, or a
-        pressure for a flute without a window.
+        Fingerings that do not fit the flute, or a temperature that is not one of air.
     """
-    if pressure is not None and not isinstance(flute.head, Window):
-        fault = Fault(
-            place="--breath", problem="the flute has no window, so there is no jet to speak of",
-            mend="Leave it out",
-        )  # fmt: skip
-        raise DataError(OPTIONS, [fault])
     air, said = air_of(flute, constants, room, bore, humidity)
     corrections = Corrections()
     if constants is not None:
@@ -106,14 +103,28 @@ def look(
     asked = rows(flute, words, air=air, register=register)
     if constants is not None:
         said += offset_words(constants, flute, asked)
+    if pressure is not None and not isinstance(flute.head, Window):
+        said, pressure = [*said, NO_JET], None
     results = _results(flute, asked, corrections, pressure)
     if isinstance(air, AirAlong):
         results["air"] = air
     notes = predict_notes(flute, asked, corrections)
+    with already_warned():
+        found = modes(flute, asked, corrections, count=max(MODES, searched(register)))
     text = [flute.name, *sentences(results), *(f"  {line}" for line in said)]
-    for title, lines in sections(flute, notes, results, a4):
+    for title, lines in sections(flute, notes, found, results, a4):
         text += ["", title, *(f"  {line}" for line in lines)]
-    return Looked(results=results, text="\n".join(text))
+    return Looked(
+        results=results, text="\n".join(text), caption=_caption(flute, air, constants is not None)
+    )
+
+
+def _caption(flute, air, fitted):
+    """Whose pictures they are: flute, air and whether with a fit's corrections."""
+    along = isinstance(air, AirAlong)
+    kelvin = air.room_temperature if along else air.temperature
+    warmth = f"{'room' if along else 'bore'} {round(float(to_celsius(kelvin)), 1):g} °C"
+    return "; ".join([flute.name, warmth, *(["with a fit's constants"] if fitted else [])])
 
 
 def _results(flute, asked, corrections, pressure):

@@ -10,14 +10,21 @@ import pandas as pd
 from flutelab.files.tables import fingering_name, note_name, overblown, shop_changes, table
 from flutelab.model.byhand import STOPPED
 from flutelab.model.flute import Flute, Window
-from flutelab.model.modes import LOW_Q, NEAR_CUTOFF
+from flutelab.model.modes import JUDGED_BY, LOW_Q, NEAR_CUTOFF, WEAK, Modes
 from flutelab.model.notes import Notes
 from flutelab.model.octaves import CAUSES
 from flutelab.physics.jet import CAUTION, USUAL
 from flutelab.units import from_mm, inches, millimetres, to_mm_water
 
+MODES = 4  # of a note told in the text
 COLUMNS = 8  # notes side by side in the text; the tables hold all
 ALWAYS = "{}, whichever --register asks for"
+_MARKS = {"ok": "", "near cutoff": "near", "weak": "weak"}  # of modes
+_DRIVEN = -0.005  # a share of the power that shows as less than nothing
+_PEAKS = {  # what the strength of a mode is the peak of
+    "window": "the admittance at the window times frequency squared",
+    "stopped": "the impedance at the stopped head",
+}
 # What a ruler errs in places, a caliper or drill in sizes (common practice, no source)
 PLACE_ERROR, SIZE_ERROR = from_mm(0.5), from_mm(0.1)
 
@@ -79,8 +86,26 @@ def _length(metres, unit):
     return f"{inches(metres):.3f} inch" if unit == "in" else f"{millimetres(metres):g} mm"
 
 
+def strength_words(head: str, *, holes: bool) -> str:
+    """Return what the strength of a mode is; `head` is "window", "stopped" or another."""
+    peak = _PEAKS.get(head, "the admittance at the head")
+    weak = f"; with a hole open, a mode below {WEAK:g} does not speak" if holes else ""
+    return (
+        f"strength: the mode's peak of {peak}, over that of the strongest of the first "
+        f"{JUDGED_BY} modes; higher ones may have more than 1{weak}"
+    )
+
+
+def passed_over(found: Modes, row: int, note: float) -> str:
+    """Return what is told of a row's weak modes below its note [Hz]; "" where there are none."""
+    below = (found.status[row] == "weak") & (found.frequency[row] < note)
+    weak = [f"{frequency:.0f}" for frequency in found.frequency[row, below]]
+    modes = "a weak mode" if len(weak) == 1 else "weak modes"
+    return f"{modes} at {' and '.join(weak)} Hz passed over" if weak else ""
+
+
 def sections(
-    flute: Flute, notes: Notes, results: Mapping[str, object], a4: float
+    flute: Flute, notes: Notes, found: Modes, results: Mapping[str, object], a4: float
 ) -> Iterator[tuple[str, list[str]]]:
     """Yield title and lines of each section.
 
@@ -89,6 +114,8 @@ def sections(
     flute : Flute
     notes : Notes
         Of the register that was asked for.
+    found : Modes
+        Of the same rows, all up to that register.
     results : mapping of str to records
         As `flutelab.files.look.look` has them.
     a4 : float
@@ -97,7 +124,12 @@ def sections(
     above = np.any(notes.register > 1)
     first = [ALWAYS.format("of the first register")] if above else []
     both = [ALWAYS.format("from the first register to the second")] if above else []
-    yield "Where each note comes from", _wave_lines(flute, notes, results, a4)
+    wave = results["standing_wave"]
+    yield "Where each note comes from", _wave_lines(flute, notes, found, wave, a4)
+    if np.any(np.isfinite(wave.power_share)):
+        title = "What leaves by each opening [% of the radiated power/% of the flow]"
+        yield title, _share_lines(wave)
+    yield "Modes [Hz], Q, strength", _mode_lines(flute, notes, found)
     if "cutoff" in results:
         title = "How far up the open holes hold the sound"
         yield title, [*_cutoff_lines(results["cutoff"]), *first]
@@ -129,26 +161,30 @@ def _frame_lines(frame: pd.DataFrame, digits: int | None = None) -> list[str]:
     return [line.rstrip() for line in text.splitlines()]
 
 
-def _wave_lines(flute, notes, results, a4):
+def _wave_lines(flute, notes, found, wave, a4):
     """A line a note: pitch, the column's ends, and the opening that sounds loudest."""
-    wave, lines, beyond = results["standing_wave"], [], False
+    lines, near = [], notes.status == "near cutoff"
     for n, name in enumerate(map(fingering_name, wave.label)):
         if wave.reason[n]:
             lines.append(f"{name:<8} -  {wave.reason[n]}")
             continue
-        past = notes.status[n] == "near cutoff"
-        beyond |= past
-        column = "column -" if past else _column(wave, n)
         pitch = notes.frequency[n]
-        status = "" if notes.status[n] == "ok" else f"  ({notes.status[n]})"
+        told = ["near cutoff" * bool(near[n]), passed_over(found, n, notes.root[n].real)]
+        remark = "; ".join(filter(None, told))
         lines.append(
             f"{name:<8}{pitch:9.2f} Hz  {note_name(pitch, a4):<8} Q {notes.q[n]:4.0f}  "
-            f"{column:<24}  {_loudest(wave, n)}{status}"
+            f"{_column(wave, n):<24}  {_loudest(wave, n)}{f'  ({remark})' if remark else ''}"
         )
     edge = "sounding edge" if isinstance(flute.head, Window) else "head"
-    lines.append(f"column: where the wave ends, counted from the {edge} to the foot")
-    if beyond:
-        lines.append("column -: the sound runs on past open holes, so no one length stands for it")
+    lines.append(
+        f"column: where a plain pipe with this note would begin and end, counted from the {edge} "
+        "to the foot"
+    )
+    if np.any(near):
+        lines.append(
+            "near cutoff: the sound runs on past the first open holes, and the column is only "
+            "that of a plain pipe with this note"
+        )
     return lines
 
 
@@ -161,16 +197,57 @@ def _column(wave, n):
 
 
 def _loudest(wave, n):
-    """The three openings that sound loudest, and what the others make together."""
+    """The three openings that sound loudest, those that are driven, and the others together."""
     power = wave.power_share[n]
-    loudest = np.argsort(power)[::-1][:3]
-    shares = [f"{wave.opening[i]} {100 * power[i]:.0f} %" for i in loudest if power[i] > 0.005]
-    if not shares:
+    order = np.argsort(power)[::-1]
+    named = [i for k, i in enumerate(order) if (power[i] > 0.005 and k < 3) or power[i] < _DRIVEN]
+    if not named:
         return "nothing is open: no sound leaves"
-    others = 1.0 - np.sum(power[loudest])
+    shares = [f"{wave.opening[i]} {100 * power[i]:.0f} %" for i in named]
+    others = 1.0 - np.sum(power[named])
     if others > 0.005:
         shares.append(f"others {100 * others:.0f} %")
     return f"sounds from {', '.join(shares)}"
+
+
+def _share_lines(wave):
+    """A line a note, a column an opening; a dash where it is closed."""
+    columns = {"fingering": [fingering_name(word) for word in wave.label]}
+    for i, opening in enumerate(wave.opening):
+        shares = zip(wave.power_share[:, i], wave.flow_share[:, i], strict=True)
+        columns[opening] = [
+            f"{100 * power:z.0f}/{100 * flow:.0f}" if flow > 0 else "-" for power, flow in shares
+        ]
+    lines = pd.DataFrame(columns).to_string(index=False).splitlines()
+    if np.any(wave.power_share < _DRIVEN):
+        lines.append(
+            "power below 0: the other openings' sound drives that opening; it takes power in, so "
+            "the others add up to more than 100 %"
+        )
+    return lines
+
+
+def _mode_lines(flute, notes, found):
+    """A line a note, a column a mode."""
+    columns = {"fingering": [fingering_name(word) for word in notes.label]}
+    for mode in range(min(MODES, found.frequency.shape[1])):
+        if np.any(np.isfinite(found.frequency[:, mode])):
+            title = f"{f'mode {mode + 1}':<24}"
+            columns[title] = [_mode(found, n, mode) for n in range(len(notes.label))]
+    head = "window" if isinstance(flute.head, Window) else flute.head.kind
+    lines = [line.rstrip() for line in pd.DataFrame(columns).to_string(index=False).splitlines()]
+    if np.isin(found.status[:, :MODES], list(_MARKS)[1:]).any():
+        lines.append("near: near the cutoff of the open holes, or above it; weak: does not speak")
+    return [*lines, strength_words(head, holes=bool(flute.holes))]
+
+
+def _mode(found, row, mode):
+    frequency, q, strength = (
+        part[row, mode] for part in (found.frequency, found.q, found.strength)
+    )
+    if not np.isfinite(frequency):
+        return f"{'-':>6}{'':<18}"
+    return f"{frequency:6.0f}  Q {q:3.0f}  {strength:4.2f} {_MARKS[found.status[row, mode]]:<5}"
 
 
 def _cutoff_lines(cutoff):
@@ -191,18 +268,22 @@ def _cutoff_lines(cutoff):
 
 
 def _octave_lines(found):
-    frame = table(found)[
-        ["fingering", "stretch_cents", *(f"{name}_cents" for name in found.causes),
-         "remainder_cents"]
-    ]  # fmt: skip
-    frame.columns = ["fingering", "whole", *found.causes, "rest"]
     remarked = zip(found.label, found.reason, found.remark, strict=True)
     why = [
         f"{fingering_name(word)}: {reason or remark}"
         for word, reason, remark in remarked
         if reason or remark
     ]
+    if not np.any(np.isfinite(found.stretch)):
+        return why
+    frame = table(found)[
+        ["fingering", "stretch_cents", *(f"{name}_cents" for name in found.causes),
+         "remainder_cents"]
+    ]  # fmt: skip
+    frame.columns = ["fingering", "whole", *found.causes, "rest"]
     told = [f"{name}: {CAUSES[name]}" for name in found.causes]
+    if any("strength" in words for words in why):
+        told.append("strength: as above, of the modes")
     blown = [overblown(found)] if found.blowing else []
     return [*_frame_lines(frame, 0), *why, *told, *blown]
 

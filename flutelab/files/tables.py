@@ -56,6 +56,7 @@ _DIGITS = {
     "velocity": 2,
 }
 _OTHERWISE = 4
+_NOISE = 1e-9  # in any column: what is smaller comes of rounding
 
 
 def table(result: object, *, a4: float = 440.0) -> pd.DataFrame:
@@ -93,7 +94,7 @@ def table(result: object, *, a4: float = 440.0) -> pd.DataFrame:
     frame = make(result, a4)
     if "fingering" in frame:
         frame["fingering"] = [fingering_name(word) for word in frame["fingering"]]
-    return frame
+    return _without_noise(frame)
 
 
 def _is_suspects(result):
@@ -114,7 +115,14 @@ def csv_text(frame: pd.DataFrame) -> str:
         column: next((n for ending, n in _DIGITS.items() if column.endswith(ending)), _OTHERWISE)
         for column in frame.select_dtypes("float")
     }
-    return no_formulas(frame.round(digits)).to_csv(index=False)
+    return no_formulas(_without_noise(frame.round(digits))).to_csv(index=False)
+
+
+def _without_noise(frame):
+    """Numbers that are nothing but rounding, and -0.0, as 0."""
+    floats = frame.select_dtypes("float")
+    frame[floats.columns] = floats.mask(floats.abs() < _NOISE, 0.0)
+    return frame
 
 
 def no_formulas(frame: pd.DataFrame) -> pd.DataFrame:

@@ -31,7 +31,13 @@ def plain_notes(messages: Iterable[str]) -> list[str]:
             told.append(message)
     return told + [
         f"{what}: its formula was compared up to ka {limit} (the bore's girth over the length of "
-        f"the sound's wave), and the highest sound worked out here has {ka:.2g}. Trust the highest "
-        "notes and modes less; this says nothing against low ones"
+        f"the sound's wave), and the highest sound worked out here has {_beyond(ka, limit)}. Trust the "
+        "highest notes and modes less; this says nothing against low ones"
         for (what, limit), ka in highest.items()
     ]
+
+
+def _beyond(ka, limit):
+    """The value with so many digits that it differs from the limit, which it is above."""
+    written = (f"{ka:.{digits}g}" for digits in (2, 3))
+    return next((text for text in written if text != limit), "a little more")
