@@ -61,6 +61,7 @@ from flutelab.fitting.suspects import suspects, suspects_unfitted
 from flutelab.view.paper import FOR_WHOM, all_papers
 from flutelab.view.plots import drawings_of, plot_calibration
 from flutelab.view.plots.for_paper import paper_files
+from flutelab.view.plots.parts import sign
 from flutelab.view.style import close, draw_without_windows, picture_files
 
 DONE, BAD_INPUT, INTERRUPTED = 0, 2, 130
@@ -147,7 +148,7 @@ def _look(options) -> int:
 
 def _told(found, stem, options) -> int:
     """Print what was found and write its tables and pictures where they are wanted."""
-    written = _write_looked(found.results, stem, options) if options.out else []
+    written = _write_looked(found, stem, options) if options.out else []
     print(found.text)
     if written:
         print("\nWritten:", *(f"  {path}" for path in written), sep="\n")
@@ -156,9 +157,9 @@ def _told(found, stem, options) -> int:
     return DONE
 
 
-def _write_looked(results, stem, options) -> list[Path]:
+def _write_looked(found, stem, options) -> list[Path]:
     """Write a table of each result and its pictures; refuse before anything is drawn."""
-    folder = Path(options.out)
+    folder, results = Path(options.out), found.results
     tables = [name for name in results if name != "air"]
     drawings = drawings_of(results)
     endings = [f"{name}.csv" for name in tables]
@@ -172,6 +173,7 @@ def _write_looked(results, stem, options) -> list[Path]:
     }
     for name, draw in drawings.items():
         picture = draw().figure
+        sign(picture, found.caption)
         for kind, data in picture_files(picture).items():
             contents[paths[f"{name}.{kind}"]] = data
         close(picture)

@@ -534,9 +534,13 @@ def test_groups_have_titles_and_lines_their_unit():
     ax = plot_sensitivities(found)
     texts = [text.get_text() for text in ax.texts]
     for title in ("A hole moved towards the foot (hole 1 is nearest the window)",
-                  "A hole widened, outside", "The window", "The pipe", "The air",
-                  "The corrections"):  # fmt: skip
+                  "The window", "The pipe", "The air", "The corrections"):  # fmt: skip
         assert texts.count(title) == 1
+    for inside, title in (("", "A hole's diameter"), (" outside", "A hole widened, outside")):
+        what = tuple(f"hole 1: diameter{inside}" if group == "diameters" else words
+                     for words, group in zip(found.what, found.group, strict=True))  # fmt: skip
+        other = plot_sensitivities(replace(found, what=what))
+        assert [text.get_text() for text in other.texts].count(title) == 1
     sides = {round(t.get_position()[1], 6): t.get_text() for t in ax.texts
              if t.get_text().startswith("per ")}  # fmt: skip
     units = {

@@ -67,8 +67,10 @@ def test_a_note_without_octave_is_a_dash_and_says_why():
     pipe = replace(PIPE, foot=replace(PIPE.foot, kind="stopped"))
     result = octaves(pipe, rows(pipe, "", air=AIR))
     ax = plot_octaves(result)
-    assert words_of(ax) == ["none of these notes has an octave: see below"]
-    assert below(ax) == ["* bare pipe: a column stopped at one end overblows to a twelfth"]
+    assert words_of(ax) == [
+        "none of these notes has an octave\n"
+        "* bare pipe: a column stopped at one end overblows to a twelfth"
+    ]
     assert wholes_of(ax) == []
     ax.figure.canvas.draw()
     assert ax.get_window_extent().height > 0.5 * ax.figure.bbox.height
@@ -141,6 +143,7 @@ def test_rules_are_told_apart_by_mark():
             assert box.y0 + 5 < y < box.y1 - 5  # half a mark
     ticks = ax.get_yticks()
     assert len(ticks) == len(set(ticks))
+    assert "logarithmic beyond ±30, linear within" in ax.get_ylabel()
 
 
 def test_rules_of_a_bare_pipe_speak_of_no_hole():
@@ -199,7 +202,11 @@ def test_air_is_written_at_three_places():
     assert said[0].startswith("29.6 °C, ")
     assert said[1].startswith("24.8 °C, ")
     assert said[2].startswith("20.0 °C, ")
-    assert "3.2 % CO2" in said[0]
+    assert "3.21 % CO2" in said[0]
+    # by hand: 400 ppm are 0.04 %
+    assert "0.04 % CO2" in said[2]
+    assert "from the window or head (0)" in ax.get_xlabel()
+    assert "from the head (0)" in plot_air(AIR, head="head").get_xlabel()
 
 
 def test_bars_that_are_cut_off_say_how_far_they_go():
@@ -224,6 +231,21 @@ def test_bars_that_are_cut_off_say_how_far_they_go():
         assert y + size <= axes.y1
         assert not any(box.x0 < line.get_window_extent().x0 < box.x1
                        and box.y0 < y < box.y1 for box in boxes)  # fmt: skip
+    names = [text.get_text() for text in ax.figure.legends[0].get_texts()]
+    assert "whole, beyond the picture" in names
+
+
+def test_words_at_the_edge_leave_a_marker_near_it_free():
+    true = octaves(SIX, ROWS)
+    parts = np.array(true.parts)
+    parts[true.causes.index("lattice")] += [0.0, -450.0, 450.0]
+    near = np.array([true.stretch[0], -320.0, 320.0])
+    ax = plot_octaves(replace(true, parts=parts, stretch=near))
+    ax.figure.canvas.draw()
+    boxes = [text.get_window_extent() for text in ax.texts if "bar" in text.get_text()]
+    marks = [line for line in ax.lines if line.get_marker() == "o"]
+    assert (len(boxes), len(marks)) == (2, 3)
+    assert not any(line.get_window_extent().overlaps(box) for line in marks for box in boxes)
 
 
 def test_octaves_are_drawn_of_octaves_only():

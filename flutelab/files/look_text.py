@@ -20,6 +20,10 @@ MODES = 4  # of a note told in the text
 COLUMNS = 8  # notes side by side in the text; the tables hold all
 ALWAYS = "{}, whichever --register asks for"
 _MARKS = {"ok": "", "near cutoff": "near", "weak": "weak"}  # of modes
+DRIVEN = (
+    "power below 0: the other openings' sound drives that opening; it takes power in, so the "
+    "others add up to more than 100 %"
+)
 _DRIVEN = -0.005  # a share of the power that shows as less than nothing
 _PEAKS = {  # what the strength of a mode is the peak of
     "window": "the admittance at the window times frequency squared",
@@ -220,10 +224,7 @@ def _share_lines(wave):
         ]
     lines = pd.DataFrame(columns).to_string(index=False).splitlines()
     if np.any(wave.power_share < _DRIVEN):
-        lines.append(
-            "power below 0: the other openings' sound drives that opening; it takes power in, so "
-            "the others add up to more than 100 %"
-        )
+        lines.append(DRIVEN)
     return lines
 
 

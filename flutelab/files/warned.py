@@ -31,8 +31,8 @@ def plain_notes(messages: Iterable[str]) -> list[str]:
             told.append(message)
     return told + [
         f"{what}: its formula was compared up to ka {limit} (the bore's girth over the length of "
-        f"the sound's wave), and the highest sound worked out here has {_beyond(ka, limit)}. Trust the "
-        "highest notes and modes less; this says nothing against low ones"
+        f"the sound's wave), and the highest sound worked out here has {_beyond(ka, limit)}. Trust "
+        "the highest notes and modes less; this says nothing against low ones"
         for (what, limit), ka in highest.items()
     ]
 

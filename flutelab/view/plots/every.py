@@ -20,7 +20,6 @@ _ONE_PICTURE = {
     "rules": plot_by_hand,
     "warmth": plot_warmth,
     "jet": plot_jet,
-    "air": plot_air,
     "small_changes": plot_sensitivities,
     "worth": plot_worth,
 }
@@ -47,6 +46,9 @@ def drawings_of(results: Mapping[str, object]) -> dict[str, Callable[[], Axes]]:
         for kind, draw in _NUMBERED.items():
             if name.startswith(kind):
                 found[name] = partial(draw, results[name])
+    if "air" in results:
+        head = results["standing_wave"].opening[0]
+        found["air"] = partial(plot_air, results["air"], head=head)
     if "spectrum" in results:
         found |= _of_each_note(results)
     return found

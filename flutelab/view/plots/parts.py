@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from flutelab.units import inches, millimetres
-from flutelab.view.style import figure, style
+from flutelab.view.style import DARK, figure, style
 
 SIDE_BY_SIDE = 60  # letters of all columns' names together
 _LETTERS = {"x": "closed", "o": "open", "h": "half covered", "n": "not drilled"}
@@ -79,6 +80,13 @@ def legend_below(ax: Axes, *, words: Sequence[str] = (), **more: object) -> None
         loc="outside lower left", title="\n".join(words) or None, title_fontsize=10.5,
         alignment="left", **more,
     )  # fmt: skip
+
+
+def sign(page: Figure, words: str) -> None:
+    """Write in small letters at the top whose picture it is; "" leaves it as it is."""
+    if words:
+        with style():
+            page.suptitle(words, x=0.995, ha="right", fontsize=10.0, color=DARK)
 
 
 def shop_length(metres: float, unit: str, sd: float | None = None) -> str:

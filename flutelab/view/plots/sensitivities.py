@@ -21,9 +21,10 @@ _LINE = 0.27  # inches of height a quantity
 _ROUND = 1.0  # cents, about which colours turn from even steps to even ratios
 _LEAST, _MOST = 10.0, 50.0  # cents at the colours' ends
 _LETTERS = 140.0  # points: of all columns' numbers together
+_OUTSIDE = "diameter outside"  # of a hole that is wider or narrower inside
 _TITLES = {
     "places": "A hole moved towards the foot",
-    "diameters": "A hole widened, outside",
+    "diameters": "A hole's diameter",
     "window": "The window",
     "pipe": "The pipe",
     "air": "The air",
@@ -74,7 +75,9 @@ def plot_sensitivities(result: Sensitivities, *, ax: Axes | None = None) -> Axes
 
 def _title(result, quantity):
     """The title of the group that a quantity heads; of holes' places with what hole 1 is."""
-    words = _TITLES[result.group[quantity]]
+    words, group = _TITLES[result.group[quantity]], result.group[quantity]
+    if group == "diameters" and any(what.endswith(_OUTSIDE) for what in result.what):
+        words = "A hole widened, outside"
     _, nearest, end = result.what[quantity].partition(" (nearest ")
     first = result.names[quantity] == "hole_1_position" and nearest
     return f"{words} (hole 1 is nearest {end.partition(')')[0]})" if first else words

@@ -11,6 +11,7 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import FuncFormatter
 from pandas import DataFrame
 
+from flutelab.files.look_text import strength_words
 from flutelab.model.byhand import ByHand, JetReadout
 from flutelab.model.octaves import CAUSES, Octaves
 from flutelab.model.warmth import Warmth
@@ -37,6 +38,8 @@ _LINEAR = 30.0  # cents, up to which the scale of the rules' errors is even
 _LEAST = 10.0  # cents shown to either side of 0
 _FARTHEST = 300.0  # cents, where the picture of the octaves ends
 _MARGIN = 0.025  # of the height: a marker is nearer to no edge
+_NEAR = 0.18  # of the height: words at an edge would lie on a marker
+_CLEAR = 10.0  # points, from a marker to words beyond it
 _FADED = 0.4  # opacity of the bars of a note with a remark
 _FROM = 50.0  # Pa, the pressure that the others are compared with
 _WORDS, _LINE = 115, 0.19  # letters of a line of words below, and its height [inches]
@@ -58,7 +61,7 @@ def plot_octaves(result: Octaves, *, ax: Axes | None = None) -> Axes:
         A column a note: causes that widen stacked upwards, those that narrow downwards, the
         whole as a dot and a number. A note with a remark is pale and hollow, one without an
         octave a dash; both are told in words below. Beyond 300 cents the picture ends: a small
-        arrow with a number says how far a bar goes on, and an arrow stands for the dot.
+        arrow with a number says how far a bar goes on, and a triangle stands for the dot.
 
     Raises
     ------
@@ -69,6 +72,9 @@ def plot_octaves(result: Octaves, *, ax: Axes | None = None) -> Axes:
     told = _told(result)
     if all(result.reason):
         return _no_octaves(ax or new_axes(2.4 + _LINE * len(told)), result, told)
+    if any("strength" in line for line in told):
+        head = "window" if "window" in result.causes else "head"
+        told += wrap(strength_words(head, holes=True), _WORDS, subsequent_indent="   ")
     ax = ax or new_axes(5.2 + _LINE * len(told))
     pale = np.array([bool(remark) for remark in result.remark], dtype=bool)
     with style():
@@ -77,10 +83,12 @@ def plot_octaves(result: Octaves, *, ax: Axes | None = None) -> Axes:
         room = max(0.12 * (high - low), _LEAST)
         ax.set_ylim(low - room, high + room)
         _draw_wholes(ax, result, pale, top)
-        _draw_depths(ax, bottom)
+        _draw_depths(ax, result, bottom)
         handles.append(handle("whole", "o", BLACK))
         if np.any(pale):
             handles.append(handle("whole, with a remark *", "o", BLACK, hollow=True))
+        if np.any(np.abs(result.stretch) > _FARTHEST):
+            handles.append(handle("whole, beyond the picture", "v", BLACK, hollow=True))
         ax.axhline(0, color=DARK, linewidth=1.0)
         _name_octaves(ax, result)
         legend_below(ax, words=told, handles=handles, ncols=2)
@@ -99,9 +107,8 @@ def _no_octaves(ax, result, told):
         _name_octaves(ax, result)
         ax.set_ylabel("")
         ax.set_yticks([])
-        words = "none of these notes has an octave: see below"
+        words = "\n".join(["none of these notes has an octave", *told])
         ax.text(0.5, 0.5, words, transform=ax.transAxes, ha="center", va="center")
-        legend_below(ax, words=told, handles=[])
     return ax
 
 
@@ -154,7 +161,7 @@ def _draw_wholes(ax, result, pale, top):
                 markeredgecolor=BLACK if pale[column] else "white",
             )  # fmt: skip
         if top[column] > high:
-            _at_edge(ax, column, high, f"{said}\nbar ↑ {top[column]:+.0f}", whole > high)
+            _at_edge(ax, column, high, f"{said}\nbar ↑ {top[column]:+.0f}", whole)
         else:
             ax.annotate(
                 said, (column, top[column]), xytext=(0, 7), textcoords="offset points",
@@ -162,19 +169,24 @@ def _draw_wholes(ax, result, pale, top):
             )  # fmt: skip
 
 
-def _draw_depths(ax, bottom):
+def _draw_depths(ax, result, bottom):
     """How far bars go on below the picture."""
     low, _ = ax.get_ylim()
     for column in np.flatnonzero(bottom < low):
-        _at_edge(ax, column, low, f"bar ↓ {bottom[column]:+.0f}", True)
+        _at_edge(ax, column, low, f"bar ↓ {bottom[column]:+.0f}", result.stretch[column])
 
 
-def _at_edge(ax, column, edge, words, marked):
-    """Words at the upper or lower edge, within it, beyond a marker that may be there."""
+def _at_edge(ax, column, edge, words, whole):
+    """Words at the upper or lower edge, within it, beyond the whole's marker if that is near."""
+    low, high = ax.get_ylim()
+    margin = _MARGIN * (high - low)
+    mark = np.clip(whole, low + margin, high - margin)
+    near = abs(mark - edge) < _NEAR * (high - low)
     down = edge > 0
     ax.annotate(
-        words, (column, edge), xytext=(0, (18 if marked else 4) * (-1 if down else 1)),
-        textcoords="offset points", ha="center", va="top" if down else "bottom", fontsize=10.5,
+        words, (column, mark if near else edge),
+        xytext=(0, (_CLEAR if near else 4) * (-1 if down else 1)), textcoords="offset points",
+        ha="center", va="top" if down else "bottom", fontsize=10.5,
         bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
     )  # fmt: skip
 
@@ -219,7 +231,9 @@ def plot_by_hand(result: ByHand, *, ax: Axes | None = None) -> Axes:
         )
         ax.minorticks_off()
         name_notes(ax, result.label)
-        ax.set_ylabel("rule over model [cents]")
+        wide = 1.4 * max(-low, high) > _LINEAR
+        scale = f"\n(logarithmic beyond ±{_LINEAR:g}, linear within)" if wide else ""
+        ax.set_ylabel(f"rule over model [cents]{scale}")
         ax.set_title("Rules of thumb against the model", loc="left")
         legend_below(ax)
     return ax
@@ -251,13 +265,15 @@ def plot_warmth(result: Warmth, *, ax: Axes | None = None) -> Axes:
     return ax
 
 
-def plot_air(air: AirAlong, *, ax: Axes | None = None) -> Axes:
-    """Draw temperature and speed of sound from the window to the foot.
+def plot_air(air: AirAlong, *, head: str = "window or head", ax: Axes | None = None) -> Axes:
+    """Draw temperature and speed of sound from the window or head to the foot.
 
     Parameters
     ----------
     air : AirAlong
         Of one note.
+    head : str
+        What the axis calls the upper end.
     ax : Axes, optional
         Default: a new figure.
 
@@ -265,7 +281,7 @@ def plot_air(air: AirAlong, *, ax: Axes | None = None) -> Axes:
     -------
     Axes
         Temperature as a line, the speed of sound and the carbon dioxide written beside it
-        at the window, halfway and at the foot.
+        at the upper end, halfway and at the foot.
     """
     ax = ax or new_axes(4.4)
     place = np.linspace(0.0, 1.0, 101)
@@ -287,14 +303,14 @@ def plot_air(air: AirAlong, *, ax: Axes | None = None) -> Axes:
             strict=True,
         ):
             ax.annotate(
-                f"{t:.1f} °C, {speed:.1f} m/s\n{100 * gas:.1f} % CO2", (x, t), ha=side,
+                f"{t:.1f} °C, {speed:.1f} m/s\n{100 * gas:.2f} % CO2", (x, t), ha=side,
                 va="bottom", xytext=(0, up), textcoords="offset points",
             )  # fmt: skip
         room = to_celsius(air.room_temperature)
         ax.axhline(room, color=GREY, linestyle="--", linewidth=1.0)
         ax.annotate("the room", (0, room), xytext=(0, -4), textcoords="offset points", va="top")
         ax.set_ylim(room - 1.5, max(warm[0], room) + 3.0)
-        ax.set_xlabel("place in the bore, from the window or head (0) to the foot (100) [%]")
+        ax.set_xlabel(f"place in the bore, from the {head} (0) to the foot (100) [%]")
         ax.set_ylabel("temperature [°C]")
         ax.set_title("Air in a blown bore, as taken (estimate)", loc="left")
     return ax
