@@ -25,8 +25,8 @@ from flutelab import (
 from flutelab.model.chain import PIECE, chain, opening_places
 from flutelab.model.flute import bore_diameter
 from flutelab.model.lattice import elements
-from flutelab.model.modes import mode_count
 from flutelab.model.notes import CENT
+from flutelab.model.roots import mode_count
 from flutelab.model.warmth import single_temperature_error
 from flutelab.physics.air import sound_speed, water_fraction
 from flutelab.physics.breath import air_at, cut_off, single_air

@@ -23,7 +23,7 @@ from flutelab.fitting.identifiability import (
 )
 from flutelab.model.corrections import NAMES, default_priors
 from flutelab.model.equivalents import equivalents
-from flutelab.model.modes import find_roots
+from flutelab.model.roots import find_roots
 from flutelab.physics import hole
 from flutelab.physics.air import Air
 

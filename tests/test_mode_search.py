@@ -87,6 +87,6 @@ def test_a_bracket_that_holds_two_modes_is_cut_further(monkeypatch):
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", ValidityWarning)
         narrow = [modes(flute, rows, count=COUNT).root for flute, rows in cases]
-        monkeypatch.setattr("flutelab.model.modes.CLOSE", 1.0)
+        monkeypatch.setattr("flutelab.model.roots.CLOSE", 1.0)
         wide = [modes(flute, rows, count=COUNT).root for flute, rows in cases]
     np.testing.assert_allclose(wide, narrow, rtol=1e-9)

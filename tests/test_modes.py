@@ -25,8 +25,9 @@ from flutelab import (
 from flutelab.model.chain import Formulas, chain
 from flutelab.model.cutoff import lattice_cutoff
 from flutelab.model.lattice import elements
-from flutelab.model.modes import mode_count, register_roots, searched
+from flutelab.model.modes import register_roots, searched
 from flutelab.model.octaves import _registers
+from flutelab.model.roots import mode_count
 from flutelab.model.spectrum import spectrum
 
 AIR = moist_air(295.0)
@@ -185,6 +186,11 @@ def test_modes_are_judged_alike_however_many_are_asked_for():
         found = modes(flute, asked, count=count)
         assert found.status.tolist() == most.status[:, :count].tolist()
         assert found.strength == pytest.approx(most.strength[:, :count], rel=1e-6)
+
+
+def test_modes_are_those_of_one_flute():
+    with pytest.raises(ValueError, match=r"correction wall has shape \(2, 1, 1\); give one number"):
+        predict_notes(pipe(), rows(pipe(), "", air=AIR), Corrections(wall=np.ones((2, 1, 1))))
 
 
 def test_which_modes_speak_does_not_hang_on_the_losses_of_the_walls():

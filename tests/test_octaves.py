@@ -28,8 +28,8 @@ from flutelab import (
 )
 from flutelab.errors import already_warned
 from flutelab.model.equivalents import equivalents
-from flutelab.model.modes import find_roots
 from flutelab.model.octaves import MODES, octaves
+from flutelab.model.roots import find_roots
 from flutelab.physics.breath import cut_off, single_air
 from flutelab.units import celsius
 

@@ -19,8 +19,8 @@ from flutelab import (
     rows,
 )
 from flutelab.model.chain import chain
-from flutelab.model.modes import at, find_roots, newton
 from flutelab.model.notes import ACOUSTIC, frequency_gradient, pitch_gradient
+from flutelab.model.roots import at, find_roots, newton
 from flutelab.pitch import cents
 
 # some windows and holes are beyond what the formulas were compared with

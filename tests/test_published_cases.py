@@ -9,7 +9,7 @@ from scipy.optimize import brentq
 from flutelab import PUBLISHED, Bore, Corrections, End, Flute, Hole, Window, rows
 from flutelab.model.chain import chain
 from flutelab.model.lattice import elements, head_impedance
-from flutelab.model.modes import find_roots
+from flutelab.model.roots import find_roots
 
 
 def _solve(build, speed, rows, count):

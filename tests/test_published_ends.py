@@ -8,7 +8,7 @@ from reference.lumped import lumped
 from reference.published import check, name_of, published
 from scipy.special import j1, struve
 
-from flutelab.model.modes import find_roots
+from flutelab.model.roots import find_roots
 from flutelab.physics import ends, hole, window
 from flutelab.pitch import cents
 

@@ -56,6 +56,8 @@ def test_what_is_no_fingering_is_refused(text, words):
     with pytest.raises(ValueError, match="fingering") as error:
         rows(FLUTE, [text], air=AIR)
     assert words in str(error.value)
+    with pytest.raises(ValueError, match="no fingering is given"):
+        rows(FLUTE, [], air=AIR)
 
 
 def test_a_flute_without_holes_has_one_row():

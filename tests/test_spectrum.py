@@ -22,7 +22,7 @@ from flutelab import (
     moist_air,
     rows,
 )
-from flutelab.model.modes import find_roots
+from flutelab.model.roots import find_roots
 from flutelab.model.spectrum import (
     admittance,
     reactance_zeros,
@@ -142,8 +142,9 @@ def test_frequencies_that_do_not_increase_are_refused():
     fingerings = rows(flute, "xxxxxx", air=AIR)
     with pytest.raises(ValueError, match=r"400.0 Hz does not lie above"):
         spectrum(flute, fingerings, frequency=[300.0, 500.0, 400.0])
-    with pytest.raises(ValueError, match="greater than 0"):
-        spectrum(flute, fingerings, frequency=[0.0, 500.0])
+    for wrong in ([0.0, 500.0], [-5.0, -1.0], [np.nan], [500.0, np.inf]):
+        with pytest.raises(ValueError, match="greater than 0"):
+            spectrum(flute, fingerings, frequency=wrong)
     for none in ([], [[300.0, 400.0]], 300.0):
         with pytest.raises(ValueError, match="give a row of at least one frequency"):
             spectrum(flute, fingerings, frequency=none)
@@ -221,6 +222,17 @@ def test_zeros_of_a_nearly_lossless_pipe_are_its_harmonics():
     flute = pipe(length=0.5)
     zeros = reactance_zeros(flute, rows(flute, "", air=AIR), Corrections(loss=0.0), highest=2000.0)
     assert zeros[0] == pytest.approx(AIR.sound_speed / 1.0 * np.arange(1, 6), rel=1e-9)
+
+
+@pytest.mark.parametrize("length", [0.5, 3.0])  # the longer one's first lies below the axis
+@pytest.mark.parametrize("foot", ["node", "stopped"])
+def test_a_spectrum_has_the_zeros_of_the_search_for_them(length, foot):
+    flute = pipe(length=length, foot=foot)
+    asked = rows(flute, "", air=AIR)
+    seen = spectrum(flute, asked)
+    top = seen.frequency[-1]
+    assert seen.zeros.size >= 2
+    assert seen.zeros == pytest.approx(reactance_zeros(flute, asked, highest=top), rel=1e-8)
 
 
 def test_a_highest_frequency_of_nothing_is_refused():

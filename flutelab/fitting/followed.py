@@ -10,8 +10,8 @@ import numpy as np
 from flutelab.errors import already_warned
 from flutelab.fitting.problem import Problem
 from flutelab.model.chain import chain
-from flutelab.model.modes import at, condition
 from flutelab.model.notes import CENT, PLAYED, played_cents
+from flutelab.model.roots import at, condition
 from flutelab.model.rows import distinct, take
 
 BLOCK = 4000  # modes solved together, about 40 MB

@@ -15,8 +15,8 @@ from flutelab.fitting.unknowns import Parameter, Table, by_geometry, notes_of
 from flutelab.model.chain import chain
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute
-from flutelab.model.modes import at, newton
 from flutelab.model.notes import CENT, pitch_gradient, played_cents
+from flutelab.model.roots import at, newton
 from flutelab.model.rows import Rows, distinct, take
 
 HUBER_CORNER = 2.0  # sd

@@ -60,7 +60,12 @@ class ByHand:
 
 
 def rule_words(flute: Flute) -> dict[str, str]:
-    """Return the rules of `RULES` that say something of a flute, in words that fit it."""
+    """Return the rules of `RULES` that say something of a flute, in words that fit it.
+
+    Parameters
+    ----------
+    flute : Flute
+    """
     edge, head = _WINDOW
     if isinstance(flute.head, End):
         edge = "the head"
@@ -154,6 +159,15 @@ def _one_note(flute, row, corrections, formulas):
 
 def head_length(flute: Flute, corrections: Corrections, formulas: Formulas) -> float:
     """Return how far behind the sounding edge (or plain head) the acoustic end lies [m].
+
+    Parameters
+    ----------
+    flute : Flute
+        Not stopped at the head.
+    corrections : Corrections
+        The window's correction is taken.
+    formulas : Formulas
+        The window's.
 
     Notes
     -----

@@ -11,10 +11,11 @@ from flutelab.model.byhand import cut_frequency, head_length, refuse_stopped
 from flutelab.model.chain import Chain, Formulas, chain
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute, Window, bore_diameter
-from flutelab.model.lattice import off_the_line
-from flutelab.model.modes import Modes, at, newton, warn_of_notes
+from flutelab.model.modes import Modes, warn_of_notes
 from flutelab.model.notes import CENT, predict_notes
+from flutelab.model.roots import at, newton
 from flutelab.model.rows import Rows, first_open, rows, take
+from flutelab.model.validity import off_the_line
 from flutelab.physics.air import Air, warmer
 from flutelab.physics.breath import AirAlong, single_air
 from flutelab.physics.rules import OPEN_END, half_wave_frequency, length_beyond_hole

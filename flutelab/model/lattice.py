@@ -6,23 +6,22 @@ relative to the bore's rho c/(pi a^2). Node 0 is the head, node n - 1 the foot.
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from flutelab.errors import ValidityWarning, already_warned
+from flutelab.errors import already_warned
 from flutelab.model.axes import columns
 from flutelab.model.bore import clamped_between, cone_elements, end_to_end, product
 from flutelab.model.chain import Chain, Formulas, chain, wave_impedance
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute
 from flutelab.model.rows import Rows
+from flutelab.model.validity import warn_of_frequencies, warn_of_unheard
 from flutelab.physics import ends, window
 from flutelab.physics.coupling import mutual_impedance
-from flutelab.physics.hole import warn_of_wave_number
-from flutelab.physics.tube import cone, propagation, stokes_number, tube, warn_of_stokes
+from flutelab.physics.tube import cone, propagation, tube
 
 BLOCK = 4096  # systems solved at a time: bounds memory, stays in cache
 
@@ -307,40 +306,30 @@ def in_blocks(function: Callable, chain: Chain, frequency: np.ndarray) -> np.nda
     return np.concatenate([function(chain, frequency[..., s : s + step]) for s in starts], axis=2)
 
 
-def off_the_line(chain: Chain) -> str:
-    """Say which holes' coupling is left out, "" where none is that matters."""
-    left_out = np.any(chain.unheard, axis=tuple(range(chain.unheard.ndim - 1)))
-    off = [str(i) for i in np.flatnonzero(left_out & ~chain.on_line)]  # node 0 is the head
-    if not off or not np.any(chain.coupling):
-        return ""
-    which = f"hole {off[0]} does" if len(off) == 1 else f"holes {', '.join(off)} do"
-    return (
-        f"{which} not lie on the line of the window (counted from the window): what such a hole "
-        "and the other openings do to each other through the air outside is left out"
-    )
+def checked_frequency(frequency: np.ndarray, *, increasing: bool = False) -> np.ndarray:
+    """Return frequencies (F,) [Hz] as floats, or complex numbers.
 
-
-def bore_radii(chain: Chain) -> tuple[np.ndarray, ...]:
-    """Return the radii of the bore's pieces, near and far ends."""
-    return (chain.radius,) if chain.cones is None else (chain.cones.near, chain.cones.far)
-
-
-def warn_of_frequencies(chain: Chain, lowest: float, highest: float) -> None:
-    """Warn where frequencies [Hz] are beyond what ends, holes and wall losses hold for."""
-    air = chain.air.openings
-    k = 2 * np.pi * highest / np.min(air.sound_speed)
-    plain = [end for end in (chain.head, chain.foot) if end.kind in ("open", "flanged")]
-    if plain:
-        widest = max(np.max(end.radius) for end in plain)
-        ends.warn_of_range(k * widest, np.concatenate([np.ravel(end.lip_ratio) for end in plain]))
-    if chain.head.kind == "window":
-        window.warn_of_wave_number(k, np.max(chain.head.radius))
-    narrowest = min(np.min(radius) for radius in bore_radii(chain))
-    if chain.is_open.shape[-1]:
-        warn_of_wave_number(k, np.max(chain.bore_radius))
-        narrowest = min(narrowest, np.min(chain.mouth), np.min(chain.hole_radius))
-    if np.any(chain.loss) and lowest > 0:
-        warn_of_stokes(np.min(stokes_number(lowest, narrowest, air)))
+    Raises
+    ------
+    ValueError
+        None, one that is not greater than 0, or, where asked for, not above the one before.
+    """
+    frequency = np.asarray(frequency) + 0.0
+    if frequency.ndim != 1 or not frequency.size:
+        msg = (
+            f"frequency has shape {frequency.shape}; give a row of at least one frequency [Hz], "
+            "such as range(50, 2000)"
+        )
+        raise ValueError(msg)
+    good = np.isfinite(frequency) & (frequency.real > 0)
+    if not np.all(good):
+        msg = f"frequency {frequency[~good][0]} Hz: it must be greater than 0; start at some 50 Hz"
+        raise ValueError(msg)
+    if increasing and not np.all(np.diff(frequency) > 0):
+        bad = frequency[1:][~(np.diff(frequency) > 0)][0]
+        msg = f"frequency {bad} Hz does not lie above the one before it; sort them"
+        raise ValueError(msg)
+    return frequency
 
 
 def input_impedance(
@@ -365,7 +354,7 @@ def input_impedance(
     Raises
     ------
     ValueError
-        A frequency that is not greater than 0.
+        No frequency, or one that is not greater than 0.
 
     Warns
     -----
@@ -383,14 +372,9 @@ def input_impedance(
         e = elements(numbers, block)
         return head_impedance(e) * e.scale[..., 0]
 
+    frequency = checked_frequency(frequency)
     numbers = chain(flute, fingerings, corrections, formulas)
-    frequency = np.asarray(frequency) + 0.0  # whole numbers too
-    if not np.all(np.isfinite(frequency) & (frequency.real > 0)):
-        bad = frequency[~(np.isfinite(frequency) & (frequency.real > 0))][0]
-        msg = f"frequency {bad} Hz: it must be greater than 0; start a spectrum at some 50 Hz"
-        raise ValueError(msg)
-    if told := off_the_line(numbers):
-        warnings.warn(f"{told}; `modes` says by how many cents", ValidityWarning, stacklevel=2)
+    warn_of_unheard(numbers, stacklevel=3)
     size = np.abs(frequency)
     warn_of_frequencies(numbers, np.min(size, initial=np.inf), np.max(size, initial=0.0))
     with already_warned():

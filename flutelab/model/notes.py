@@ -12,7 +12,8 @@ from flutelab.model.chain import Chain, Formulas, chain
 from flutelab.model.corrections import META, NAMES, Corrections, Spread
 from flutelab.model.flute import Flute
 from flutelab.model.lattice import elements
-from flutelab.model.modes import condition, register_roots, searched, solved_modes, warn_of_notes
+from flutelab.model.modes import register_roots, searched, solved_modes, warn_of_notes
+from flutelab.model.roots import condition
 from flutelab.model.rows import Rows, checked, distinct, rows, take
 from flutelab.physics.air import Air
 from flutelab.physics.breath import AirAlong

@@ -46,9 +46,10 @@ class Octaves:
     ``remainder`` (N,) the stretch left without any; ``blowing`` [cents] what the correction
     `second_register` adds in playing, which is in none of these; ``node`` (N,) [m] how far
     behind the sounding edge the ideal node lies that stands for the window, ``cut`` (N,) [m]
-    where the pipe without holes ends, nan where there is no such cause. nan where there is a
-    ``reason``; ``remark`` says what makes the numbers less than they seem (a weak mode passed
-    over, the open holes' cutoff, no octave at all), "" where nothing does.
+    where the pipe without holes ends, nan where there is no such cause. All but ``first`` and
+    ``second`` are nan where there is a ``reason``; ``remark`` says what makes the numbers less
+    than they seem (a weak mode passed over, the open holes' cutoff, no octave at all), "" where
+    nothing does.
     """
 
     label: tuple[str, ...]

@@ -143,10 +143,13 @@ def rows(
     Raises
     ------
     ValueError
-        A fingering that does not fit the flute.
+        No fingering, or one that does not fit the flute.
     """
     if isinstance(fingerings, str):
         fingerings = fingerings.split() or [""]
+    if not len(fingerings):
+        msg = "no fingering is given; name at least one, such as 'xxxooo'"
+        raise ValueError(msg)
     words = [fingering_word(text, len(flute.holes)) for text in fingerings]
     letters = np.array([list(word) for word in words]).reshape(len(words), len(flute.holes))
     openness = np.select([letters == "o", letters == "h"], [1.0, _HALF], 0.0)

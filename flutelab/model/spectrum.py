@@ -10,16 +10,24 @@ import numpy as np
 from flutelab.errors import already_warned
 from flutelab.model.chain import Formulas, chain
 from flutelab.model.corrections import Corrections
-from flutelab.model.flute import Flute
-from flutelab.model.lattice import BLOCK, input_impedance, noted_impedance
-from flutelab.model.modes import ElementsAt, Modes, at, mode_count, plane_wave_limit, solved_modes
+from flutelab.model.flute import Flute, Window
+from flutelab.model.lattice import (
+    BLOCK,
+    checked_frequency,
+    input_impedance,
+    noted_impedance,
+)
+from flutelab.model.modes import Modes, chain_modes, plane_wave_limit, solved_modes
+from flutelab.model.roots import ElementsAt, at, mode_count
 from flutelab.model.rows import Rows, checked
+from flutelab.model.validity import warn_of_unheard
 
 LOWEST = 50.0  # Hz, where a spectrum begins
 TIMES_FIRST = 4.0  # its top over the highest first mode
 POINTS = 1600  # of a spectrum, besides its modes: 2 Hz apart up to 3 kHz
 ABOVE = 1.05  # losses lower a mode: those reactive above the top may lie below it
 TOLERANCE = 1e-10  # relative, of zeros
+BELOW = 26  # points of the grid of zeros up to the lowest known
 STEPS = 60
 
 
@@ -29,7 +37,7 @@ class Spectrum:
 
     ``frequency`` (F,) [Hz]; ``impedance`` (N, F) [Pa s/m3], as `input_impedance` gives it;
     ``modes`` up to the highest frequency, (N, M); ``zeros`` (N, Z) [Hz] of the reactance, as
-    `reactance_zeros` gives them, nan where a row has fewer.
+    `reactance_zeros` gives them, nan where a row has fewer; ``head`` "window" or "head".
     """
 
     label: tuple[str, ...]
@@ -37,6 +45,7 @@ class Spectrum:
     impedance: np.ndarray
     modes: Modes
     zeros: np.ndarray
+    head: str = "head"
 
 
 def spectrum(
@@ -79,47 +88,46 @@ def spectrum(
     ValidityWarning
         As `input_impedance`, of the highest frequency too.
     """
+    if frequency is not None:
+        frequency = checked_frequency(frequency, increasing=True)
     with already_warned():
         numbers = chain(flute, checked(fingerings), corrections, formulas)
-        top = _top(flute, fingerings, corrections, formulas, numbers, frequency)
+        top = _top(numbers, len(fingerings)) if frequency is None else float(frequency[-1])
         found = _modes_up_to(top, flute, fingerings, corrections, formulas, numbers)
-        zeros = zeros_of(at(numbers), len(fingerings), top, found.root)
-    if frequency is not None:
-        frequency = np.asarray(frequency, dtype=float)
-    else:
+    known, given = None, frequency
+    if given is None:
         marked = found.frequency[found.frequency >= LOWEST]
         frequency = np.unique([*np.linspace(LOWEST, top, POINTS), *marked])
+    impedance = input_impedance(flute, fingerings, frequency, corrections, formulas)
+    if given is None:  # as close as the zeros' own grid
+        known = frequency, (impedance if numbers.head.kind != "stopped" else 1 / impedance).imag
+    with already_warned():
+        zeros = zeros_of(at(numbers), len(fingerings), top, found.root, known)
     return Spectrum(
         label=fingerings.label,
         frequency=frequency,
-        impedance=input_impedance(flute, fingerings, frequency, corrections, formulas),
+        impedance=impedance,
         modes=found,
         zeros=zeros,
+        head="window" if isinstance(flute.head, Window) else "head",
     )
 
 
 def admittance(seen: Spectrum) -> np.ndarray:
-    """Return the admittance at the head, 1/impedance [m3/(Pa s)], (N, F)."""
+    """Return the admittance at the head, 1/impedance [m3/(Pa s)], (N, F).
+
+    Parameters
+    ----------
+    seen : Spectrum
+        Of N rows at F frequencies.
+    """
     return 1 / seen.impedance
 
 
-def _top(flute, fingerings, corrections, formulas, numbers, frequency):
-    """Return the highest frequency of a spectrum: of its axis, or of the default one."""
-    if frequency is not None:
-        frequency = np.asarray(frequency, dtype=float)
-        if frequency.ndim != 1 or not frequency.size:
-            msg = (
-                f"frequency has shape {frequency.shape}; give a row of at least one frequency "
-                "[Hz], such as range(50, 2000), or leave it out"
-            )
-            raise ValueError(msg)
-        if not np.all(np.diff(frequency) > 0):
-            bad = frequency[1:][~(np.diff(frequency) > 0)][0]
-            msg = f"frequency {bad} Hz does not lie above the one before it; sort them"
-            raise ValueError(msg)
-        return float(frequency[-1])
-    first, _ = solved_modes(flute, fingerings, corrections, count=1, formulas=formulas)
-    highest = np.max(first.frequency, initial=0.0, where=np.isfinite(first.frequency))
+def _top(numbers, rows):
+    """Return the highest frequency of the default axis."""
+    first = chain_modes(numbers, rows, 1)
+    highest = np.max(first, initial=0.0, where=np.isfinite(first))
     limit = plane_wave_limit(numbers)
     return min(TIMES_FIRST * highest, limit) if highest else limit
 
@@ -189,12 +197,19 @@ def reactance_zeros(
         msg = f"highest frequency is {highest} Hz; it must be greater than 0, such as 2000"
         raise ValueError(msg)
     numbers = chain(flute, checked(fingerings), corrections, formulas)
+    warn_of_unheard(numbers, stacklevel=3)
     with already_warned():
         found = _modes_up_to(highest, flute, fingerings, corrections, formulas, numbers)
         return zeros_of(at(numbers), len(fingerings), highest, found.root)
 
 
-def zeros_of(at: ElementsAt, rows: int, highest: float, near: np.ndarray) -> np.ndarray:
+def zeros_of(
+    at: ElementsAt,
+    rows: int,
+    highest: float,
+    near: np.ndarray,
+    known: tuple[np.ndarray, np.ndarray] | None = None,
+) -> np.ndarray:
     """Return rising zeros of the reactance at the head [Hz], (N, M), padded with nan.
 
     Parameters
@@ -207,15 +222,17 @@ def zeros_of(at: ElementsAt, rows: int, highest: float, near: np.ndarray) -> np.
         [Hz]
     near : (N, M) complex
         Eigenfrequencies [Hz], nan where none: a narrow one is looked at closely.
+    known : ((F,), (N, F)), optional
+        Frequencies up to `highest`, and the reactance there or a positive multiple of it.
+        Default: 1600 of them evenly.
 
     Notes
     -----
-    Signs on a grid of 1600 points up to `highest` and, about each eigenfrequency f(1 + j/2Q),
+    Signs at these frequencies and, about each eigenfrequency f(1 + j/2Q),
     from -2 to 2 of its half widths f/2Q; then Ridders' method in each bracket. A pair of
     zeros between two points is missed.
     """
-    grid = _grid(rows, highest, near)
-    value = _reactance(at, grid)
+    grid, value = _sampled(at, rows, highest, near, known)
     rising = (value[:, :-1] < 0) & (value[:, 1:] >= 0)
     count = np.sum(rising, axis=-1)
     first = np.argsort(~rising, axis=-1, kind="stable")[:, : np.max(count, initial=0)]
@@ -225,14 +242,21 @@ def zeros_of(at: ElementsAt, rows: int, highest: float, near: np.ndarray) -> np.
     return np.where(np.arange(first.shape[-1]) < count[:, None], zeros, np.nan)
 
 
-def _grid(rows, highest, near):
-    """Frequencies (N, F), increasing."""
-    even = np.linspace(0.0, highest, POINTS + 1)[1:]
+def _sampled(at, rows, highest, near, known):
+    """Frequencies (N, F), increasing, and the reactance there."""
+    if known is None:
+        even = np.linspace(0.0, highest, POINTS + 1)[1:]
+        known = even, _reactance(at, np.broadcast_to(even, (rows, POINTS)))
     widths = np.linspace(-2.0, 2.0, 9)
     root = np.where(np.isfinite(near) & (near.real < highest), near, highest)
     close = (root.real[..., None] + root.imag[..., None] * widths).reshape(rows, -1)
-    close = np.clip(close, even[0], highest)
-    return np.sort(np.concatenate([np.broadcast_to(even, (rows, POINTS)), close], axis=-1))
+    below = np.linspace(0.0, known[0][0], BELOW)[1:-1]
+    close = np.clip(close, below[0], highest)
+    more = np.concatenate([np.broadcast_to(below, (rows, below.size)), close], axis=-1)
+    grid = np.concatenate([np.broadcast_to(known[0], known[1].shape), more], axis=-1)
+    value = np.concatenate([known[1], _reactance(at, more)], axis=-1)
+    order = np.argsort(grid, axis=-1)
+    return np.take_along_axis(grid, order, axis=-1), np.take_along_axis(value, order, axis=-1)
 
 
 def _reactance(at, frequency):

@@ -11,16 +11,10 @@ from flutelab.model.chain import chain
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute
 from flutelab.model.inside import StandingWave, standing_wave
-from flutelab.model.lattice import elements, head_impedance
-from flutelab.model.modes import (
-    Modes,
-    register_roots,
-    searched,
-    solved_modes,
-    warn_of_notes,
-)
+from flutelab.model.lattice import checked_frequency, elements, head_impedance
+from flutelab.model.modes import Modes, register_roots, searched, solved_modes, warn_of_notes
 from flutelab.model.open_holes import open_pair
-from flutelab.model.rows import Rows
+from flutelab.model.rows import Rows, checked
 from flutelab.physics.rules import exact_cutoff_frequency
 
 MODES = 5  # of each row, at least
@@ -67,6 +61,7 @@ def within(
         Of the spectrum [Hz], increasing; points about each mode between its ends come besides,
         so that no peak is cut off.
     register : int
+        0 counts as 1.
 
     Returns
     -------
@@ -74,17 +69,23 @@ def within(
         What `modes`, `standing_wave`, `input_impedance` and the ``exact`` of `lattice_cutoff`
         say, with the modes sought once.
 
+    Raises
+    ------
+    ValueError
+        No frequency, one that is not greater than 0, or frequencies that do not increase.
+
     Warns
     -----
     ValidityWarning
         Where the flute or the wanted register leaves a formula's range.
     """
-    wanted = np.full(len(fingerings), register)
+    frequency = checked_frequency(frequency, increasing=True)
+    wanted = np.full(len(checked(fingerings)), max(register, 1))
     count = max(MODES, searched(wanted))
     found, numbers = solved_modes(flute, fingerings, corrections, count=count)
     column = register_roots(found, wanted)
     warn_of_notes(numbers, found.frequency[np.arange(len(column)), column][column >= 0])
-    axis = _with_peaks(np.asarray(frequency, dtype=float), found)
+    axis = _with_peaks(frequency, found)
     with already_warned():
         if len(fingerings) > 1:  # that of the modes has each distinct row once, in its own order
             numbers = chain(flute, fingerings, corrections)

@@ -13,7 +13,14 @@ CAUTION = (
 
 
 def jet_speed(pressure: float, density: float) -> float:
-    """Return the speed of a jet [m/s] from the blowing pressure [Pa] and the air's density.
+    """Return the speed of a jet [m/s].
+
+    Parameters
+    ----------
+    pressure : float or array
+        p, of blowing [Pa].
+    density : float or array
+        rho, of the air [kg/m3].
 
     Raises
     ------

@@ -14,8 +14,15 @@ RULE_TEMPERATURE = 273.0
 
 
 def square_root_speed(temperature: float) -> float:
-    """Return the speed of sound [m/s] by 331 sqrt(T/273), T in kelvin.
+    """Return the speed of sound [m/s] by 331 sqrt(T/273).
 
+    Parameters
+    ----------
+    temperature : float or array
+        T [K].
+
+    Notes
+    -----
     A rule for checks by hand; `flutelab.moist_air` is within 0.1 % and knows humidity.
 
     References
@@ -31,7 +38,13 @@ def square_root_speed(temperature: float) -> float:
 
 
 def square_root_temperature(sound_speed: float) -> float:
-    """Return the temperature [K] at which `square_root_speed` is `sound_speed` [m/s]."""
+    """Return the temperature [K] at which `square_root_speed` is a speed of sound.
+
+    Parameters
+    ----------
+    sound_speed : float or array
+        [m/s]
+    """
     return RULE_TEMPERATURE * (np.asarray(sound_speed) / RULE_SPEED) ** 2
 
 
@@ -118,6 +131,13 @@ def _half_wave(shorter, longer):
 
 def half_wave_frequency(sound_speed: float, length: float) -> float:
     """Return the frequency [Hz] of a column open at both ends: c/(2 L).
+
+    Parameters
+    ----------
+    sound_speed : float or array
+        c [m/s].
+    length : float or array
+        L [m].
 
     Examples
     --------
