@@ -238,7 +238,7 @@ def test_bars_that_are_cut_off_say_how_far_they_go():
 def test_words_at_the_edge_leave_a_marker_near_it_free():
     true = octaves(SIX, ROWS)
     parts = np.array(true.parts)
-    parts[true.causes.index("lattice")] += [0.0, -450.0, 450.0]
+    parts[true.causes.index("lattice")] += [0.0, -700.0, 700.0]
     near = np.array([true.stretch[0], -320.0, 320.0])
     ax = plot_octaves(replace(true, parts=parts, stretch=near))
     ax.figure.canvas.draw()
