@@ -1,6 +1,7 @@
 """The panel that looks inside a flute: any fingering, register and room."""
 
 import io
+import re
 from pathlib import Path
 
 import numpy as np
@@ -76,7 +77,11 @@ def test_a_register_that_does_not_speak_is_told(panel):
     if panel.answer.wave.reason[0]:
         assert "nothing sounds" in panel.sentence.text
         assert panel.pictures[1].alt.startswith("No standing wave")
+    panel.set(fingering="oooooo", register=2)
+    assert re.search(r"trusted less\. Below it: a weak mode at 1\d{3} Hz passed over\.$",
+                     panel.sentence.text)  # fmt: skip
     panel.set(fingering="xxxxxx", register=1)
+    assert "passed over" not in panel.sentence.text
     assert np.isnan(panel.answer.cutoff[0])
     assert "cutoff" not in panel.pictures[0].alt
 
@@ -101,6 +106,8 @@ def test_each_curve_is_read_as_a_table_while_it_is_seen(panel):
     assert (heard.rows, spectrum.rows, bore.rows) == ([], [], [])
     heard.unfolded = spectrum.unfolded = bore.unfolded = panel.table.unfolded = True
     assert (heard.rows[0][:2], heard.rows[0][-1]) == (["1", "685.8"], "yes")
+    strength = float(panel.answer.modes.strength[0, 0])
+    assert float(heard.rows[0][3]) == pytest.approx(strength, abs=1e-3)
     assert panel.table.rows[0][1] == bore.rows[0][0]  # in one unit
     seen, flute = panel.answer, flutelab.read_flute(DEMO / "half-inch-six.toml")
     steps = {row[0]: row for row in spectrum.rows}

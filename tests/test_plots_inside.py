@@ -52,6 +52,7 @@ def test_a_spectrum_is_the_admittance_with_its_modes():
     assert words_of(ax) == wanted
     assert "xxxooo" in ax.get_title(loc="left")
     assert ax.get_xlabel() == "frequency [Hz]"
+    assert ax.get_ylabel() == "admittance at the window [m³/(Pa s)]"
     said = [text.get_text() for text in ax.figure.legends[0].get_texts()]
     assert any(word.startswith("cutoff of a regular row, ") for word in said)
 
@@ -130,6 +131,11 @@ def test_words_of_close_modes_do_not_lie_on_each_other():
     assert len(boxes) == 4
     assert not any(a.overlaps(b) for a, b in combinations(boxes, 2))
     assert all(box.y1 < ax.get_window_extent().y1 for box in boxes)
+    page, drawn = ax.figure.bbox, ax.figure.get_tightbbox().transformed(ax.figure.dpi_scale_trans)
+    assert page.x0 <= drawn.x0 < drawn.x1 <= page.x1
+    assert page.y0 <= drawn.y0 < drawn.y1 <= page.y1
+    names = ax.figure.legends[0].get_window_extent()
+    assert names.y1 <= ax.get_tightbbox().y0
 
 
 @pytest.mark.parametrize("head", ["node", "stopped"])
@@ -152,7 +158,15 @@ def test_a_wave_that_nothing_leaves_says_so():
     found = standing_wave(PIPE, rows(PIPE, "", air=AIR))
     closed = replace(found, outflow=np.zeros_like(found.outflow))
     assert words_of(plot_standing_wave(closed)) == ["nothing leaves: all is closed"]
-    assert "share of the radiated power" in words_of(plot_standing_wave(found))
+    power, flow = round(100 * found.power_share[0, 0]), round(100 * found.flow_share[0, 0])
+    ax = plot_standing_wave(found)
+    assert words_of(ax)[0] == f"{power} %\n{flow} %"
+    assert words_of(ax)[-1] == "radiated power\nflow"
+    assert not ax.figure.legends[0].get_title().get_text()
+    driven = replace(found, power_share=np.array([[1.03, -0.03]]))
+    ax = plot_standing_wave(driven)
+    assert words_of(ax)[1].startswith("-3 %")
+    assert "it takes power in" in ax.figure.legends[0].get_title().get_text()
 
 
 @pytest.mark.parametrize("row", [7, 2, -3])

@@ -7,6 +7,7 @@ from functools import partial
 
 import numpy as np
 
+from flutelab.files.look_text import passed_over
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute
 from flutelab.model.modes import modes
@@ -36,7 +37,7 @@ _STEPS = (50, 20, 10, 5, 2, 1)  # Hz between them: round, as they are read as a 
 _LOWEST = 0.6  # of the lowest note, where the spectrum begins
 _TOP = 4.2  # of it, where it ends
 _WARMEST = celsius(35)
-_BEYOND = (0.045, 0.015)  # m, drawn beyond head and foot: the acoustic ends lie there
+_BEYOND = (0.045, 0.015)  # m, drawn beyond head and foot: a plain pipe's ends lie there
 _REMARKS = {
     "near cutoff": "It lies near the cutoff of its open holes or above: it belongs to the whole "
     "pipe, and is trusted less.",
@@ -56,8 +57,8 @@ def lattice_panel(flute: Flute, corrections: Corrections | None = None) -> Panel
     Returns
     -------
     Panel
-        The spectrum at the head with its modes and the cutoff of the open holes; the standing
-        wave with what leaves at which opening.
+        The spectrum at the window or head with its modes and the cutoff of the open holes; the
+        standing wave with what leaves at which opening.
     """
     axes = _axes(flute, corrections)
 
@@ -128,7 +129,7 @@ def _axes(flute, corrections):
     return Axes(
         frequency=frequency, low=float(np.min(size)) / 3, high=float(np.max(size)) * 8,
         left=-_BEYOND[0], right=float(flute.foot.position) + _BEYOND[1], openings=count + 2,
-        head="sounding edge" if seen.wave.opening[0] == "window" else "head", unit=flute.unit,
+        upper=seen.wave.opening[0], unit=flute.unit,
     )  # fmt: skip
 
 
@@ -152,7 +153,9 @@ def within_words(seen: Within) -> str:
         f"{word}: {wave.frequency[0]:.1f} Hz, {note} {off:+.0f} cents; Q is "
         f"{seen.modes.q[0, column]:.0f}. {_leaves(wave)}"
     )
-    return f"{said} {_REMARKS[seen.modes.status[0, column]]}".rstrip()
+    weak = passed_over(seen.modes, 0, seen.modes.frequency[0, column])
+    remarks = [_REMARKS[seen.modes.status[0, column]], f"Below it: {weak}." if weak else ""]
+    return " ".join(filter(None, [said, *remarks]))
 
 
 def _leaves(wave):
@@ -175,7 +178,7 @@ def _percent(share):
 def _spectrum_words(seen):
     found = [
         f"{f:.0f} Hz (Q {q:.0f}{', ' + status if status != 'ok' else ''})"
-        for f, q, status in modes_seen(seen)
+        for f, q, _, status in modes_seen(seen)
     ]
     cutoff = seen.cutoff[0]
     edge = f" The cutoff of its open holes is {cutoff:.0f} Hz." if np.isfinite(cutoff) else ""

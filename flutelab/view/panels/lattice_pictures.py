@@ -21,7 +21,8 @@ class Axes:
     """What stays on the pictures of one flute: limits, and how lengths are shown.
 
     ``frequency`` (F,) [Hz] of the spectrum, ``low`` and ``high`` its limits [m3/(Pa s)];
-    ``left`` and ``right`` of the bore [m]; ``openings`` their number; ``unit`` "mm" or "in".
+    ``left`` and ``right`` of the bore [m]; ``openings`` their number; ``upper`` "window" or
+    "head"; ``unit`` "mm" or "in".
     """
 
     frequency: np.ndarray
@@ -30,7 +31,7 @@ class Axes:
     left: float
     right: float
     openings: int
-    head: str
+    upper: str
     unit: str
 
     def place(self, metres: np.ndarray | float) -> np.ndarray | float:
@@ -38,17 +39,17 @@ class Axes:
         return inches(metres) if self.unit == "in" else millimetres(metres)
 
 
-def modes_seen(seen: Within) -> Iterator[tuple[float, float, str]]:
-    """Yield frequency [Hz], Q and status of each mode on the axis of the first row."""
+def modes_seen(seen: Within) -> Iterator[tuple[float, float, float, str]]:
+    """Yield frequency [Hz], Q, strength and status of each mode on the axis of the first row."""
     low, high = seen.frequency[[0, -1]]
     m = seen.modes
-    for f, q, status in zip(m.frequency[0], m.q[0], m.status[0], strict=True):
-        if low <= f <= high:
-            yield f, q, status
+    for mode in zip(m.frequency[0], m.q[0], m.strength[0], m.status[0], strict=True):
+        if low <= mode[0] <= high:
+            yield mode
 
 
 def spectrum_picture(axes: Axes) -> Live:
-    """Return the picture of the spectrum at the head."""
+    """Return the picture of the spectrum at the window or head."""
 
     def begin(figure, _):
         ax = figure.subplots()
@@ -57,7 +58,7 @@ def spectrum_picture(axes: Axes) -> Live:
         ax.set_ylim(axes.low, axes.high)
         ax.set_xlabel("frequency [Hz]")
         ax.set_ylabel("admittance [m³/(Pa s)]")
-        ax.set_title("Spectrum at the head", loc="left")
+        ax.set_title(f"Spectrum at the {axes.upper}", loc="left")
         (curve,) = ax.plot([], [], color=BLUE, linewidth=1.8, zorder=2)
         cutoff = ax.axvline(0, color=VERMILION, linestyle="--", label="cutoff of the open holes")
         mark = {"linestyle": "none", "marker": "o", "color": DARK, "zorder": 3}
@@ -74,7 +75,7 @@ def spectrum_picture(axes: Axes) -> Live:
         curve.set_data(seen.frequency, size)
         cutoff.set_xdata([seen.cutoff[0]] * 2)
         here = seen.wave.frequency[0]
-        found = np.array([f for f, _, _ in modes_seen(seen)])
+        found = np.array([f for f, *_ in modes_seen(seen)])
         rest = found[found != here]
         others.set_data(rest, np.interp(rest, seen.frequency, size))
         top = np.interp(here, seen.frequency, size)
@@ -96,7 +97,8 @@ def wave_picture(axes: Axes) -> Live:
         ax.set_xlim(axes.place(axes.left), axes.place(axes.right))
         ax.set_ylim(-1.9, 1.45)
         ax.set_yticks([-1, 0, 1])
-        ax.set_xlabel(f"place in the bore, from the {axes.head} [{axes.unit}]")
+        edge = "sounding edge" if axes.upper == "window" else "head"
+        ax.set_xlabel(f"place in the bore, from the {edge} [{axes.unit}]")
         ax.set_ylabel("over its largest")
         ax.set_title(
             "Standing wave (not the path of the air); below, % of the sound that leaves", loc="left"
@@ -105,7 +107,9 @@ def wave_picture(axes: Axes) -> Live:
         ax.axhline(_LINE, color=DARK, linewidth=1.0)
         (pressure,) = ax.plot([], [], color=BLUE, linewidth=2.2, label="pressure")
         (flow,) = ax.plot([], [], color=VERMILION, linewidth=2.2, linestyle="--", label="flow")
-        ends = ax.plot([], [], color=GREY, linestyle=":", linewidth=1.8, label="acoustic ends")
+        ends = ax.plot(
+            [], [], color=GREY, linestyle=":", linewidth=1.8, label="ends of a plain pipe"
+        )
         mark = {"linestyle": "none", "marker": "o", "color": DARK, "zorder": 3}
         (opened,) = ax.plot([], [], markerfacecolor="white", label="open", **mark)
         (closed,) = ax.plot([], [], label="closed", **mark)

@@ -8,8 +8,11 @@ import numpy as np
 import pandas as pd
 
 from flutelab.files.tables import table
+from flutelab.model.modes import JUDGED_BY
 from flutelab.model.within import Within
 from flutelab.view.panels.lattice_pictures import Axes, modes_seen
+
+STRENGTH = f"strength [of the strongest of the first {JUDGED_BY}]"
 
 
 def openings(axes: Axes, seen: Within) -> pd.DataFrame:
@@ -21,7 +24,7 @@ def openings(axes: Axes, seen: Within) -> pd.DataFrame:
 
 def modes_heard(seen: Within) -> pd.DataFrame:
     """Return the modes on the axis of the spectrum; that of the wanted register is marked."""
-    heard = pd.DataFrame(modes_seen(seen), columns=["frequency_hz", "q", "status"])
+    heard = pd.DataFrame(modes_seen(seen), columns=["frequency_hz", "q", STRENGTH, "status"])
     heard.insert(0, "mode", range(1, len(heard) + 1))
     here = heard["frequency_hz"] == seen.wave.frequency[0]
     heard["this register"] = np.where(here, "yes", "")
@@ -33,7 +36,7 @@ def spectrum_rows(axes: Axes, seen: Within) -> pd.DataFrame:
 
     ``admittance`` [1e-6 m3/(Pa s)]; ``mode`` is empty between modes.
     """
-    modes = {f: f"mode {n}, Q {q:.0f}" for n, (f, q, _) in enumerate(modes_seen(seen), start=1)}
+    modes = {f: f"mode {n}, Q {q:.0f}" for n, (f, q, *_) in enumerate(modes_seen(seen), start=1)}
     read = np.isin(seen.frequency, [*axes.frequency, *modes])
     frequency = seen.frequency[read]
     return pd.DataFrame(

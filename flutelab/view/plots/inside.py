@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from textwrap import wrap
+
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.ticker import LogLocator
 
+from flutelab.files.look_text import DRIVEN
 from flutelab.model.cutoff import LatticeCutoff
 from flutelab.model.inside import StandingWave
 from flutelab.model.spectrum import Spectrum, admittance
@@ -17,6 +21,7 @@ from flutelab.view.style import (
     GREY,
     PALE,
     VERMILION,
+    WIDTH,
     powers_of_ten,
     style,
 )
@@ -28,6 +33,14 @@ _STATUS = {  # a mark a status: filled = speaks
 }
 _LIFT = 8.0  # points, from a mode to its words
 _WORDS = (56.0, 30.0)  # points, the room that they take
+_LINE = -1.35  # where the openings stand, below the wave
+_DRIVEN = -0.005  # a share of the power that shows as less than nothing
+_LETTERS = 125  # of a line of words below
+_BOX = {"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 0.5}  # behind words
+# Inches about the axes of a spectrum. Its margins are known: finding them out by drawing it
+# twice, as other pictures do, takes longer than the picture itself.
+_HEIGHT, _LEFT, _RIGHT, _ABOVE, _BELOW = 5.2, 0.85, 0.42, 0.4, 1.12
+_NAMES = 0.55  # inches that the numbers and the name of the axis take
 
 
 def plot_spectrum(
@@ -37,7 +50,7 @@ def plot_spectrum(
     cutoff: LatticeCutoff | None = None,
     ax: Axes | None = None,
 ) -> Axes:
-    """Draw the admittance at the head of one note, its modes and zeros of the reactance.
+    """Draw the admittance at the window or head for a note, its modes and the reactance's zeros.
 
     Parameters
     ----------
@@ -66,11 +79,12 @@ def plot_spectrum(
     """
     checked_kind(result, Spectrum, "spectrum")
     checked_row(row, result.label)
-    ax = ax or new_axes(5.2)
+    given, ax = ax, ax or _spectrum_axes()
     size, words = _peaked(result, row)
     with style():
         ax.plot(result.frequency, size, color=BLUE, linewidth=1.8)
         powers_of_ten(ax.yaxis)
+        ax.yaxis.set_minor_locator(LogLocator(subs=(2, 5)))
         ax.set_ylim(np.min(size) / 4, np.max(size) * 12)
         ax.set_xlim(result.frequency[0], result.frequency[-1])
         handles = _mark_modes(ax, result, row, size)
@@ -87,7 +101,22 @@ def plot_spectrum(
         ax.set_xlabel("frequency [Hz]")
         ax.set_ylabel(words)
         ax.set_title(f"Spectrum of {result.label[row] or 'the bare pipe'}", loc="left")
-        legend_below(ax, handles=handles, ncols=3)
+        if given is None:
+            below = (0.0, (_BELOW - _NAMES) / _HEIGHT)
+            ax.figure.legend(handles=handles, ncols=3, loc="upper left", bbox_to_anchor=below)
+        else:
+            legend_below(ax, handles=handles, ncols=3)
+    return ax
+
+
+def _spectrum_axes():
+    """Axes of a new figure with room for title, labels and a legend of two lines."""
+    ax = new_axes(_HEIGHT)
+    ax.figure.set_layout_engine("none")
+    ax.set_position(
+        (_LEFT / WIDTH, _BELOW / _HEIGHT,
+         1 - (_LEFT + _RIGHT) / WIDTH, 1 - (_ABOVE + _BELOW) / _HEIGHT)
+    )  # fmt: skip
     return ax
 
 
@@ -101,9 +130,9 @@ def _peaked(result, row):
                 mode * (1 + np.array([-1, 0, 1]) / q), result.frequency, size
             )
             if here < min(below, above):
-                return 1 / size, "impedance at the head [Pa s/m³]"
+                return 1 / size, f"impedance at the {result.head} [Pa s/m³]"
             break
-    return size, "admittance at the head [m³/(Pa s)]"
+    return size, f"admittance at the {result.head} [m³/(Pa s)]"
 
 
 def _mark_modes(ax, result, row, size):
@@ -122,11 +151,19 @@ def _mark_modes(ax, result, row, size):
         )
         up = _room_above(ax, frequency, top, taken)
         ax.annotate(
-            f"{frequency:.0f} Hz\nQ {q:.0f}", (frequency, top), xytext=(0, up),
-            textcoords="offset points", ha="center", va="bottom", fontsize=10.5,
-            arrowprops={"arrowstyle": "-", "color": GREY, "shrinkB": 5} if up > _LIFT else None,
+            f"{frequency:.0f} Hz\nQ {q:.0f}", (frequency, top), xytext=(0, up), zorder=4,
+            textcoords="offset points", ha="center", va="bottom", fontsize=10.5, bbox=_BOX,
         )  # fmt: skip
+        if up > _LIFT:
+            _lead(ax, frequency, top, up)
     return [handles[status] for status in _STATUS if status in handles]
+
+
+def _lead(ax, frequency, top, up):
+    """A thin line from a mode to its words [points above it], behind all words."""
+    x, y = ax.transData.transform((frequency, top))
+    _, end = ax.transData.inverted().transform((x, y + up * ax.figure.dpi / 72))
+    ax.plot([frequency, frequency], [top, end], color=GREY, linewidth=1.0, zorder=1.5)
 
 
 def _room_above(ax, frequency, top, taken):
@@ -165,8 +202,9 @@ def plot_standing_wave(result: StandingWave, *, row: int = 0, ax: Axes | None = 
     -------
     Axes
         Pressure at its peak and flow a quarter of a period away, each over its largest: not
-        the path of the air. Below, the openings (closed ones filled) with their share of the
-        radiated power in percent; dashed, the acoustic ends of the column.
+        the path of the air. Below, the openings (closed ones filled) with their shares of the
+        radiated power and of the flow in percent; dotted, where a plain pipe with this note
+        would begin and end.
 
     Raises
     ------
@@ -189,13 +227,14 @@ def plot_standing_wave(result: StandingWave, *, row: int = 0, ax: Axes | None = 
             return ax
         _draw_wave(ax, result, row)
         _draw_openings(ax, result, row)
-        ax.set_ylim(-1.75, 1.15)
+        ax.set_ylim(-1.9, 1.15)
         ax.set_yticks([-1, -0.5, 0, 0.5, 1])
         ax.set_title(
             f"Standing wave of {name} at {result.frequency[row]:.1f} Hz (not the path of the air)",
             loc="left",
         )
-        legend_below(ax, ncols=4)
+        driven = np.any(result.power_share[row] < _DRIVEN)
+        legend_below(ax, words=wrap(DRIVEN, _LETTERS) if driven else (), ncols=3)
     return ax
 
 
@@ -216,29 +255,30 @@ def _draw_wave(ax, result, row):
     )  # fmt: skip
     ends = [result.effective_head[row], result.effective_end[row]]
     for number, end in enumerate(x for x in ends if np.isfinite(x)):
-        label = None if number else "the column's acoustic ends"
+        label = None if number else "ends of a plain pipe with this note"
         ax.vlines(_place(result, end), -1.2, 1.1, GREY, "dotted", linewidth=1.6, label=label)
 
 
 def _draw_openings(ax, result, row):
-    """Openings on a line below, each with its share of the radiated power [%]."""
-    ax.axhline(-1.35, color=DARK, linewidth=1.0)
+    """Openings on a line below, each with its shares of the radiated power and the flow [%]."""
+    ax.axhline(_LINE, color=DARK, linewidth=1.0)
     open_ones = result.outflow[row] != 0
     for opened, words in ((True, "open"), (False, "closed")):
         some = open_ones == opened
         if np.any(some):
             ax.plot(
-                _place(result, result.place[some]), np.full(np.sum(some), -1.35), "o", color=DARK,
+                _place(result, result.place[some]), np.full(np.sum(some), _LINE), "o", color=DARK,
                 markerfacecolor="white" if opened else DARK, label=words, zorder=3,
             )  # fmt: skip
-    for place, share, opened in zip(result.place, result.power_share[row], open_ones, strict=True):
-        if opened:
-            ax.annotate(
-                f"{round(float(100 * share))} %", (_place(result, place), -1.35), xytext=(0, -9),
-                textcoords="offset points", ha="center", va="top", fontsize=10.5,
-            )  # fmt: skip
+    look = {"textcoords": "offset points", "va": "top", "fontsize": 10.5}
+    for place, power, flow in zip(
+        result.place[open_ones], result.power_share[row][open_ones],
+        result.flow_share[row][open_ones], strict=True,
+    ):  # fmt: skip
+        words = f"{round(float(100 * power))} %\n{round(float(100 * flow))} %"
+        ax.annotate(words, (_place(result, place), _LINE), xytext=(0, -9), ha="center", **look)
+    words = "radiated power\nflow" if np.any(open_ones) else "nothing leaves: all is closed"
     ax.annotate(
-        "share of the radiated power" if np.any(open_ones) else "nothing leaves: all is closed",
-        (0.0, -1.70), xycoords=("axes fraction", "data"), xytext=(4, 0),
-        textcoords="offset points", fontsize=10.5, color=DARK, va="bottom",
+        words, (1.0 if np.any(open_ones) else 0.0, _LINE), xycoords=("axes fraction", "data"),
+        xytext=(4, -9), color=DARK, **look,
     )  # fmt: skip

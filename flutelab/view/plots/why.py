@@ -87,7 +87,7 @@ def plot_octaves(result: Octaves, *, ax: Axes | None = None) -> Axes:
         handles.append(handle("whole", "o", BLACK))
         if np.any(pale):
             handles.append(handle("whole, with a remark *", "o", BLACK, hollow=True))
-        if np.any(np.abs(result.stretch) > _FARTHEST):
+        if np.any(np.abs(result.stretch - (low + high) / 2) > (high - low) / 2 + room):
             handles.append(handle("whole, beyond the picture", "v", BLACK, hollow=True))
         ax.axhline(0, color=DARK, linewidth=1.0)
         _name_octaves(ax, result)
