@@ -60,6 +60,13 @@ STOPPED = Flute(
     head=Window(along=0.006, across=0.009, wall=0.003),
     foot=End(position=0.2, kind="stopped"),
 )
+WIDE = Flute(  # its second mode lies beyond plane waves
+    name="wide",
+    bore=Bore(stations=((0.0, 0.2),)),
+    holes=(),
+    head=End(position=0.0),
+    foot=End(position=0.15),
+)
 SCALE = ["xxxxxx", "xxxxxo", "xxxxoo", "xxxooo", "xxoooo", "xooooo", "oooooo"]
 CROSSED = ["xoxooo", "oxxxxx", "xxoxxx", "ooxooo", "xxoxoo"]
 

@@ -6,7 +6,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from made_notes import DEMO, PIPE, SCALE, SIX, STOPPED, notes_of
+from made_notes import DEMO, PIPE, SCALE, SIX, STOPPED, WIDE, notes_of
 
 from flutelab import (
     Corrections,
@@ -116,12 +116,20 @@ def test_a_plain_pipe_has_no_cutoff_and_no_empty_rule():
     assert f"corrected: c/2L, with {ends}" in found.text
 
 
-def test_a_stopped_pipe_has_no_octave_and_says_why():
+def test_a_stopped_pipe_has_a_twelfth():
     found = look(STOPPED, ["x" * len(STOPPED.holes)], bore=celsius(22.0))
-    assert "overblows to a twelfth" in found.text
-    assert "friction and heat at the walls" not in found.text  # no number, no legend
-    assert "nothing: the rules of thumb are those of a pipe open at head and foot" in found.text
+    assert "The twelfth of x is farthest off: " in found.text
+    assert "How wide the twelfths are, and why" in found.text
+    assert found.results["octaves"].interval.tolist() == [3]
+    assert "nothing: the rules of thumb are those of half a wave" in found.text
     assert re.search(r"to stopper +sounds from window 100 %", found.text)
+
+
+@pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning")
+def test_where_nothing_has_an_octave_only_the_reasons_are_told():
+    found = look(WIDE, [""], bore=celsius(22.0))
+    assert "bare: no mode of register 2 speaks" in found.text
+    assert "friction and heat at the walls" not in found.text  # no number, no legend
 
 
 def test_a_flute_stopped_at_both_ends_lets_no_sound_out():

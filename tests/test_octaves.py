@@ -5,7 +5,7 @@ from itertools import permutations
 
 import numpy as np
 import pytest
-from made_notes import SCALE, SIX, demo
+from made_notes import SCALE, SIX, WIDE, demo
 from reference import cases
 from reference.published import published
 from reference.random_flutes import random_flute
@@ -29,7 +29,7 @@ from flutelab import (
 from flutelab.errors import already_warned
 from flutelab.model.equivalents import equivalents
 from flutelab.model.flute import bore_diameter
-from flutelab.model.octaves import MODES, octaves
+from flutelab.model.octaves import MODES, interval_names, octaves
 from flutelab.model.roots import find_roots
 from flutelab.physics.breath import cut_off, single_air
 from flutelab.units import celsius
@@ -196,12 +196,31 @@ def test_blowing_is_told_apart():
     assert blown.stretch == pytest.approx(plain.stretch, abs=1e-12)
 
 
-def test_a_twelfth_is_no_octave():
-    stopped = replace(SIX, holes=(), foot=replace(SIX.foot, kind="stopped"))
-    found = octaves(stopped, rows(stopped, "", air=AIR))
-    assert found.reason == ("a column stopped at one end overblows to a twelfth",)
-    assert np.all(np.isnan(found.parts))
-    assert np.isnan(found.stretch[0])
+def test_a_column_stopped_at_one_end_overblows_to_a_twelfth():
+    # tan(k Le) = k dL/(1 - k dL tan(k ls)), a quarter and three quarters of a wave (as for octaves)
+    pipe, window = pipe_with_stub(0.025, 0.003)
+    pipe = replace(pipe, foot=End(position=pipe.foot.position, kind="stopped"))
+    corrections = Corrections(window=window, loss=0.0, coupling=0.0)
+    found = octaves(pipe, rows(pipe, "", air=AIR), corrections, formulas=PUBLISHED)
+
+    def off(k, quarters):
+        head = np.arctan2(k * 0.025, 1 - k * 0.025 * np.tan(k * 0.003))
+        return k * 0.3 + head - quarters * np.pi / 2
+
+    first, second = (brentq(off, 1.0, 20.0, args=(quarters,)) for quarters in (1, 3))
+    assert found.interval.tolist() == [3]
+    assert found.stretch[0] == pytest.approx(1200 * np.log2(second / first / 3), abs=0.3)
+    assert found.parts[0, 0] == pytest.approx(found.stretch[0], abs=1e-3)
+    assert interval_names(found) == "twelfth"
+
+
+def test_an_open_hole_of_a_stopped_flute_makes_it_an_octave():
+    stopped = replace(SIX, foot=replace(SIX.foot, kind="stopped"))
+    found = octaves(stopped, rows(stopped, "xxxxxx xxxooo", air=AIR))
+    assert found.interval.tolist() == [3, 2]
+    assert found.reason == ("", "")
+    assert abs(found.stretch[0]) < 30
+    assert interval_names(found) == "octave or twelfth"
 
 
 def test_order_matters_little_where_causes_hardly_meet():
@@ -220,13 +239,12 @@ def test_a_weak_mode_passed_over_and_the_cutoff_are_remarked():
     assert found.remark[2].startswith(f"a weak mode at {weak:.0f} Hz passed over; the second")
 
 
-def test_a_row_with_a_reason_has_no_remark():
-    stopped = replace(SIX, foot=replace(SIX.foot, kind="stopped"))
-    found = octaves(stopped, rows(stopped, "xxxxxx oooooo", air=AIR))
-    assert found.reason[0]
-    assert found.remark[0] == ""
-    assert not found.reason[1]
-    assert found.remark[1]
+@pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning")
+def test_a_row_with_a_reason_has_no_number_and_no_remark():
+    found = octaves(WIDE, rows(WIDE, "", air=AIR))
+    assert found.reason == ("no mode of register 2 speaks",)
+    assert found.remark == ("",)
+    assert np.isnan([*found.parts[:, 0], found.stretch[0], found.remainder[0]]).all()
 
 
 def test_a_bore_that_flares_towards_the_foot():

@@ -10,9 +10,17 @@ import pandas as pd
 from flutelab.files.tables import fingering_name, note_name, overblown, shop_changes, table
 from flutelab.model.byhand import STOPPED
 from flutelab.model.flute import Flute, Window
-from flutelab.model.modes import JUDGED_BY, LOW_Q, NEAR_CUTOFF, WEAK, Modes
+from flutelab.model.modes import (
+    JUDGED_BY,
+    LOW_Q,
+    NEAR_CUTOFF,
+    WEAK,
+    Modes,
+    passed_over,
+    register_roots,
+)
 from flutelab.model.notes import Notes
-from flutelab.model.octaves import CAUSES
+from flutelab.model.octaves import CAUSES, INTERVALS, interval_names
 from flutelab.physics.jet import CAUTION, USUAL
 from flutelab.units import from_mm, inches, millimetres, to_mm_water
 
@@ -44,15 +52,16 @@ def _farthest_octave(found):
     remarked = there & [bool(remark) for remark in found.remark]
     plain = there & ~remarked
     if np.any(there) and not np.any(plain):
-        yield "No octave is without a remark, so none is called farthest off."
+        yield f"No {interval_names(found)} is without a remark, so none is called farthest off."
     if not np.any(plain):
         return
     worst = int(np.argmax(np.where(plain, np.abs(found.stretch), -1.0)))
     cents, name = found.stretch[worst], found.label[worst] or "the bare pipe"
     cause = CAUSES[found.causes[int(np.argmax(np.abs(found.parts[:, worst])))]]
-    which, more = f"The octave of {name}", ""
+    word = INTERVALS[int(found.interval[worst])]
+    which, more = f"The {word} of {name}", ""
     if np.any(remarked):
-        which = f"Of the octaves without a remark, that of {name}"
+        which = f"Of the {interval_names(found)}s without a remark, that of {name}"
         more = f" ({remarked.sum()} of {there.sum()} have a remark)"
     yield (
         f"{which} is farthest off: {abs(cents):.0f} cents {'wide' if cents > 0 else 'narrow'}, "
@@ -100,14 +109,6 @@ def strength_words(head: str, *, holes: bool) -> str:
     )
 
 
-def passed_over(found: Modes, row: int, note: float) -> str:
-    """Return what is told of a row's weak modes below its note [Hz]; "" where there are none."""
-    below = (found.status[row] == "weak") & (found.frequency[row] < note)
-    weak = [f"{frequency:.0f}" for frequency in found.frequency[row, below]]
-    modes = "a weak mode" if len(weak) == 1 else "weak modes"
-    return f"{modes} at {' and '.join(weak)} Hz passed over" if weak else ""
-
-
 def sections(
     flute: Flute, notes: Notes, found: Modes, results: Mapping[str, object], a4: float
 ) -> Iterator[tuple[str, list[str]]]:
@@ -137,7 +138,7 @@ def sections(
     if "cutoff" in results:
         title = "How far up the open holes hold the sound"
         yield title, [*_cutoff_lines(results["cutoff"]), *first]
-    title = "How wide the octaves are, and why [cents]"
+    title = f"How wide the {interval_names(results['octaves'])}s are, and why [cents]"
     yield title, [*_octave_lines(results["octaves"]), *both]
     title = "What rules of thumb would say [cents off the model]"
     if "rules" in results:
@@ -168,12 +169,13 @@ def _frame_lines(frame: pd.DataFrame, digits: int | None = None) -> list[str]:
 def _wave_lines(flute, notes, found, wave, a4):
     """A line a note: pitch, the column's ends, and the opening that sounds loudest."""
     lines, near = [], notes.status == "near cutoff"
+    column = register_roots(found, notes.register)
     for n, name in enumerate(map(fingering_name, wave.label)):
         if wave.reason[n]:
             lines.append(f"{name:<8} -  {wave.reason[n]}")
             continue
         pitch = notes.frequency[n]
-        told = ["near cutoff" * bool(near[n]), passed_over(found, n, notes.root[n].real)]
+        told = ["near cutoff" * bool(near[n]), passed_over(found, n, column[n])]
         remark = "; ".join(filter(None, told))
         lines.append(
             f"{name:<8}{pitch:9.2f} Hz  {note_name(pitch, a4):<8} Q {notes.q[n]:4.0f}  "

@@ -27,7 +27,7 @@ from flutelab.model.byhand import ByHand, JetReadout
 from flutelab.model.cutoff import LatticeCutoff
 from flutelab.model.inside import StandingWave
 from flutelab.model.notes import CENT, Notes
-from flutelab.model.octaves import Octaves
+from flutelab.model.octaves import INTERVALS, Octaves
 from flutelab.model.sensitivities import Sensitivities
 from flutelab.model.spectrum import Spectrum
 from flutelab.model.warmth import Warmth
@@ -233,6 +233,7 @@ def _octave_table(result, a4):
         "fingering": result.label,
         "first_hz": result.first,
         "second_hz": result.second,
+        "interval": [INTERVALS[ratio] for ratio in result.interval.tolist()],
         "stretch_cents": result.stretch,
     }
     columns |= {

@@ -37,8 +37,8 @@ _WINDOW = ("the sounding edge", "the window's correction and ")
 RULES = _words(*_WINDOW, "the first open hole")  # of a flute with a window
 _UNBLOWN = dict.fromkeys(PLAYED, 0.0)  # rules know no player
 STOPPED = (
-    "the rules of thumb are those of a pipe open at head and foot, and this one is stopped; "
-    "none of them knows what a stopped tail does below an open hole"
+    "the rules of thumb are those of half a wave, in a pipe open at head and foot, and this one is "
+    "stopped (a column stopped at one end is a quarter of a wave: c/4L)"
 )
 
 

@@ -205,6 +205,23 @@ def register_roots(found: Modes, register: np.ndarray) -> np.ndarray:
     return np.where(hit.any(axis=-1), hit.argmax(axis=-1), -1)
 
 
+def passed_over(found: Modes, row: int, column: int) -> str:
+    """Return what is told of weak modes below a register; "" where there are none.
+
+    Parameters
+    ----------
+    found : Modes
+    row : int
+    column : int
+        Of the register.
+    """
+    weak = found.frequency[row, :column][found.status[row, :column] == "weak"]
+    if not len(weak):
+        return ""
+    modes = "a weak mode" if len(weak) == 1 else "weak modes"
+    return f"{modes} at {' and '.join(f'{f:.0f}' for f in weak)} Hz passed over"
+
+
 def _ceiling(numbers: Chain, rows: int) -> np.ndarray:
     """c/(2 x1) of each row: above the first mode; x1 = head to the first open opening."""
     places = np.cumsum(numbers.tubes, axis=-1)

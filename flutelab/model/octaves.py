@@ -1,4 +1,7 @@
-"""Why a second register is not an octave above the first: causes, switched off one by one."""
+"""Why a second register is no pure octave above the first: causes, switched off one by one.
+
+Or twelfth: a column stopped at one end overblows to that.
+"""
 
 from __future__ import annotations
 
@@ -14,7 +17,14 @@ from flutelab.errors import already_warned
 from flutelab.model.chain import Formulas, chain, opening_places
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Bore, End, Flute, Window, bore_diameter
-from flutelab.model.modes import chain_modes, register_roots, searched, solved_modes, warn_of_notes
+from flutelab.model.modes import (
+    chain_modes,
+    passed_over,
+    register_roots,
+    searched,
+    solved_modes,
+    warn_of_notes,
+)
 from flutelab.model.notes import CENT
 from flutelab.model.rows import Rows, checked, is_open, rows, take
 from flutelab.physics.breath import AirAlong, cut_off, single_air
@@ -27,6 +37,7 @@ CAUSES = {
     "coupling": "openings hearing one another outside",
     "air": "air that changes along the bore",
 }
+INTERVALS = {2: "octave", 3: "twelfth"}  # of ideal columns: open at both ends, stopped at one
 MODES = searched(2)
 _SCALED = {"losses": "loss", "coupling": "coupling"}  # causes that a correction switches off
 STRANGE = 300.0  # cents of stretch beyond which two modes are no octave of each other
@@ -40,21 +51,23 @@ _LONGEST = 2.0  # of the flute's own
 class Octaves:
     """The second register of N fingerings and the causes of its stretch, C of them.
 
-    ``first``, ``second`` [Hz]; ``stretch`` = 1200 log2(second/(2 first)) [cents]; ``causes``
+    ``first``, ``second`` [Hz]; ``interval`` 2 for an octave, 3 for the twelfth of a column
+    stopped at one end; ``stretch`` = 1200 log2(second/(interval first)) [cents]; ``causes``
     names from `CAUSES`; ``parts`` (C, N) what each makes of it [cents], averaged over all
     orders of switching off, ``alone`` (C, N) what goes when that one alone is switched off;
     ``remainder`` (N,) the stretch left without any; ``blowing`` [cents] what the correction
     `second_register` adds in playing, which is in none of these; ``node`` (N,) [m] how far
     behind the sounding edge the ideal node lies that stands for the window, ``cut`` (N,) [m]
-    where the pipe without holes ends, nan where there is no such cause. All but ``first`` and
-    ``second`` are nan where there is a ``reason``; ``remark`` says what makes the numbers less
-    than they seem (a weak mode passed over, the open holes' cutoff, no octave at all), "" where
-    nothing does.
+    where the pipe without holes ends, nan where there is no such cause. All but ``first``,
+    ``second`` and ``interval`` are nan where there is a ``reason``; ``remark`` says what makes
+    the numbers less than they seem (a weak mode passed over, the open holes' cutoff, no octave
+    at all), "" where nothing does.
     """
 
     label: tuple[str, ...]
     first: np.ndarray
     second: np.ndarray
+    interval: np.ndarray
     stretch: np.ndarray
     causes: tuple[str, ...]
     parts: np.ndarray
@@ -74,7 +87,7 @@ def octaves(
     *,
     formulas: Formulas | None = None,
 ) -> Octaves:
-    """Return how far each second register is from an octave, split into its causes.
+    """Return how far each second register is from an octave (twelfth), split into its causes.
 
     Parameters
     ----------
@@ -129,10 +142,10 @@ def octaves(
     (('losses',), 5.0)
     """
     corrections, formulas = corrections or Corrections(), formulas or Formulas()
+    interval = _intervals(flute, checked(fingerings))
     columns, pitch, reason, remark, numbers = _registers(
-        flute, checked(fingerings), corrections, formulas
+        flute, fingerings, corrections, formulas, interval
     )
-    reason = [why or _no_octave(flute, fingerings, n) for n, why in enumerate(reason)]
     warn_of_notes(numbers, pitch[[not why for why in reason]])
     causes = tuple(name for name in CAUSES if _has(flute, fingerings, corrections, name))
     count = len(fingerings)
@@ -140,7 +153,7 @@ def octaves(
     remainder, node, cut = np.full((3, count), np.nan)
     for n in [n for n, why in enumerate(reason) if not why]:
         row = take(fingerings, [n])
-        case = _Case(flute, row, corrections, formulas, pitch[n], columns[n])
+        case = _Case(flute, row, corrections, formulas, pitch[n], columns[n], interval[n])
         try:
             with already_warned():
                 kept = case.kept(causes)
@@ -157,7 +170,8 @@ def octaves(
         label=fingerings.label,
         first=pitch[:, 0],
         second=pitch[:, 1],
-        stretch=np.where(bad, np.nan, _stretch(pitch)),
+        interval=interval,
+        stretch=np.where(bad, np.nan, _stretch(pitch, interval)),
         causes=causes,
         parts=parts,
         alone=alone,
@@ -170,9 +184,19 @@ def octaves(
     )
 
 
-def _stretch(pitch):
-    """How far the second of (..., 2) is above an octave over the first [cents]."""
-    return np.log(pitch[..., 1] / (2 * pitch[..., 0])) / CENT
+def interval_names(found: Octaves) -> str:
+    """Return what the second registers of a result are to the first: "octave", "twelfth" or both.
+
+    Parameters
+    ----------
+    found : Octaves
+    """
+    return " or ".join(INTERVALS[ratio] for ratio in sorted(set(found.interval.tolist())))
+
+
+def _stretch(pitch, interval):
+    """How far the second of (..., 2) is above its interval over the first [cents]."""
+    return np.log(pitch[..., 1] / (interval * pitch[..., 0])) / CENT
 
 
 def _has(flute, fingerings, corrections, cause):
@@ -193,15 +217,14 @@ def _outlets(flute):
     return len(flute.holes) + len(heard)
 
 
-def _no_octave(flute, fingerings, n):
-    """Say why a row has no octave, or nothing: a column stopped at one end has a twelfth."""
+def _intervals(flute, fingerings):
+    """2 where both ends of the column are alike, an open hole being its foot, else 3: (N,)."""
     stopped = [isinstance(end, End) and end.kind == "stopped" for end in (flute.head, flute.foot)]
-    vented = np.any(is_open(fingerings)[n])
-    one_end = stopped[0] != (stopped[1] and not vented)
-    return "a column stopped at one end overblows to a twelfth" if one_end else ""
+    vented = np.any(is_open(fingerings), axis=-1)
+    return np.where(stopped[0] != (stopped[1] & ~vented), 3, 2)
 
 
-def _registers(flute, fingerings, corrections, formulas):
+def _registers(flute, fingerings, corrections, formulas, interval):
     """First and second register: columns and [Hz] (N, 2), why not, remarks, and the chain."""
     found, numbers = solved_modes(flute, fingerings, corrections, count=MODES, formulas=formulas)
     count = len(fingerings)
@@ -212,25 +235,21 @@ def _registers(flute, fingerings, corrections, formulas):
         "" if np.all(row >= 0) else f"no mode of register {1 + int(np.argmin(row >= 0))} speaks"
         for row in columns
     ]
-    off = _stretch(pitch)
-    remark = [_remark(found, row, columns[row, 1], off[row]) for row in range(count)]
+    off, names = _stretch(pitch, interval), [INTERVALS[ratio] for ratio in interval.tolist()]
+    remark = [_remark(found, n, columns[n, 1], off[n], names[n]) for n in range(count)]
     return columns, pitch, reason, remark, numbers
 
 
-def _remark(found, row, second, stretch):
+def _remark(found, row, second, stretch, name):
     """What is to be known of a second register in column `second`."""
-    told = []
-    weak = [f"{f:.0f}" for f in found.frequency[row, :second][found.status[row, :second] == "weak"]]
-    if weak:
-        modes = "a weak mode" if len(weak) == 1 else "weak modes"
-        told.append(f"{modes} at {' and '.join(weak)} Hz passed over")
+    told = [words] if (words := passed_over(found, row, second)) else []
     if found.status[row, second] == "near cutoff":
         told.append("the second is near the open holes' cutoff or above it")
     if found.strength[row, second] < FAINT:
         told.append(f"the second is faint (strength {found.strength[row, second]:.2f})")
     if abs(stretch) > STRANGE:
         apart = "near each other" if stretch < 0 else "far from each other"
-        told.append(f"modes this {apart} are no octave")
+        told.append(f"modes this {apart} are no {name}")
     return "; ".join(told)
 
 
@@ -248,6 +267,7 @@ class _Case:
     formulas: Formulas
     pitch: np.ndarray
     columns: np.ndarray  # among the modes, of the two registers
+    interval: int
 
     def kept(self, causes):
         """The length [m] at which each cause that moves an end leaves the first mode in place."""
@@ -259,7 +279,7 @@ class _Case:
         scaled = _subsets(cause for cause in causes if cause in _SCALED)
         stretch = {}
         for off in _subsets(cause for cause in causes if cause not in _SCALED):
-            cents = _stretch(self._without(off, kept, scaled)).tolist()
+            cents = _stretch(self._without(off, kept, scaled), self.interval).tolist()
             stretch |= {off | more: one for more, one in zip(scaled, cents, strict=True)}
         return stretch
 
@@ -268,11 +288,12 @@ class _Case:
         return self.flute.head.along / 2 + float(np.ravel(head.length)[0])
 
     def _straight_length(self):
-        return min(self._half_wave(), self.flute.foot.position)
+        return min(self._column(), self.flute.foot.position)
 
-    def _half_wave(self):
-        speed = single_air(self.row.air).sound_speed / (2 * self.pitch[0])
-        return float(np.ravel(speed)[0])
+    def _column(self):
+        """The length of the ideal column with the first mode: half a wave, or a quarter [m]."""
+        speed = float(np.ravel(single_air(self.row.air).sound_speed)[0])
+        return speed / (2 * (self.interval - 1) * self.pitch[0])
 
     def _keeping(self, name, start):
         """The length [m] without `name` that leaves the first mode where it is, from a guess."""
@@ -285,14 +306,14 @@ class _Case:
 
         # A longer pipe sounds lower: walk towards the first mode until it is passed.
         near = far = min(max(start, lowest), highest)
-        step = 1.5 * off(near) * self._half_wave()
+        step = 1.5 * off(near) * self._column()
         while off(near) * off(far) > 0 and far not in (lowest, highest):
             near, far = far, min(max(far + step, lowest), highest)
             step *= 2
         if not off(near) * off(far) <= 0:
             msg = f"no length keeps the first mode without: {CAUSES[name]}"
             raise _LostError(msg)
-        return brentq(off, near, far, xtol=_SAME * CENT * self._half_wave())
+        return brentq(off, near, far, xtol=_SAME * CENT * self._column())
 
     def _without(self, off, lengths, scaled=(frozenset(),)):
         """The two modes [Hz], (S, 2), without the causes in `off` and each of S more sets."""

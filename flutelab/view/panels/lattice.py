@@ -7,10 +7,9 @@ from functools import partial
 
 import numpy as np
 
-from flutelab.files.look_text import passed_over
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute
-from flutelab.model.modes import modes
+from flutelab.model.modes import modes, passed_over
 from flutelab.model.rows import rows
 from flutelab.model.within import Within, within
 from flutelab.physics.breath import AirAlong
@@ -153,7 +152,7 @@ def within_words(seen: Within) -> str:
         f"{word}: {wave.frequency[0]:.1f} Hz, {note} {off:+.0f} cents; Q is "
         f"{seen.modes.q[0, column]:.0f}. {_leaves(wave)}"
     )
-    weak = passed_over(seen.modes, 0, seen.modes.frequency[0, column])
+    weak = passed_over(seen.modes, 0, column)
     remarks = [_REMARKS[seen.modes.status[0, column]], f"Below it: {weak}." if weak else ""]
     return " ".join(filter(None, [said, *remarks]))
 

@@ -13,7 +13,7 @@ from pandas import DataFrame
 
 from flutelab.files.look_text import strength_words
 from flutelab.model.byhand import ByHand, JetReadout
-from flutelab.model.octaves import CAUSES, Octaves
+from flutelab.model.octaves import CAUSES, Octaves, interval_names
 from flutelab.model.warmth import Warmth
 from flutelab.physics import jet
 from flutelab.physics.breath import AirAlong, air_at
@@ -46,7 +46,7 @@ _WORDS, _LINE = 115, 0.19  # letters of a line of words below, and its height [i
 
 
 def plot_octaves(result: Octaves, *, ax: Axes | None = None) -> Axes:
-    """Draw how far each second register is from an octave, and what makes it so.
+    """Draw how far each second register is from an octave or twelfth, and what makes it so.
 
     Parameters
     ----------
@@ -97,8 +97,9 @@ def plot_octaves(result: Octaves, *, ax: Axes | None = None) -> Axes:
 
 def _name_octaves(ax, result):
     name_notes(ax, result.label)
-    ax.set_ylabel("second register over an octave [cents]")
-    ax.set_title("How wide the octaves are, and why", loc="left")
+    names = interval_names(result)
+    ax.set_ylabel(f"second register over {'an' if names[0] == 'o' else 'a'} {names} [cents]")
+    ax.set_title(f"How wide the {names}s are, and why", loc="left")
 
 
 def _no_octaves(ax, result, told):
@@ -107,7 +108,7 @@ def _no_octaves(ax, result, told):
         _name_octaves(ax, result)
         ax.set_ylabel("")
         ax.set_yticks([])
-        words = "\n".join(["none of these notes has an octave", *told])
+        words = "\n".join([f"no {interval_names(result)} can be told", *told])
         ax.text(0.5, 0.5, words, transform=ax.transAxes, ha="center", va="center")
     return ax
 
