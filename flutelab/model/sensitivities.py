@@ -201,9 +201,11 @@ def _quantities(flute, corrections, formulas) -> Iterator[_Quantity]:
     """Every quantity of a flute, in the order of `GROUPS`."""
     count = len(flute.holes)
     for group, key in (("places", "position"), ("diameters", "diameter")):
-        for i in range(count):
-            hole = hole_name(i, count, head="window" if isinstance(flute.head, Window) else "head")
-            what = f"{hole}: {'place' if key == 'position' else key}"
+        for i, hole in enumerate(flute.holes):
+            name = hole_name(i, count, head="window" if isinstance(flute.head, Window) else "head")
+            shaped = key == "diameter" and hole.inner_diameter is not None
+            words = "place" if key == "position" else key
+            what = f"{name}: {words}{' outside' if shaped else ''}"
             yield _length(f"hole_{i + 1}_{key}", what, group, (i, key))
     if isinstance(flute.head, Window):
         yield from _of_window(flute.head)

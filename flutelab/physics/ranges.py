@@ -33,7 +33,17 @@ def outside(values: float, low: float, high: float, words: str) -> Iterator[str]
     least, most = np.fmin.reduce(flat, initial=np.inf), np.fmax.reduce(flat, initial=-np.inf)
     for value, off in ((least, least < low * (1 - _SLACK)), (most, most > high * (1 + _SLACK))):
         if off:
-            yield f"{words.format(f'{value:.3g}')} (compared {compared})"
+            yield f"{words.format(_beyond(value, low, high))} (compared {compared})"
+
+
+def _beyond(value, low, high):
+    """A value with as many digits as tell it from the limits."""
+    limits = {f"{limit:.3g}" for limit in (low, high)}
+    return next(
+        text
+        for digits in range(3, 18)
+        if (text := f"{value:.{digits}g}") not in limits or digits == 17
+    )
 
 
 def warn(what: str, told: Sequence[str]) -> None:
