@@ -14,6 +14,7 @@ from flutelab.view.style import BLUE, DARK, GREY, PALE, VERMILION, powers_of_ten
 
 _LINE, _SHARES = -1.4, -1.55  # where openings and their shares stand, below the wave
 _LEAST = 0.005  # a share that is told
+_MARGIN = 0.012  # of the axis of frequency
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,7 +55,8 @@ def spectrum_picture(axes: Axes) -> Live:
     def begin(figure, _):
         ax = figure.subplots()
         powers_of_ten(ax.yaxis)
-        ax.set_xlim(axes.frequency[[0, -1]])
+        low, high = axes.frequency[[0, -1]]
+        ax.set_xlim(low, high + _MARGIN * (high - low))  # a mark at the end is drawn whole
         ax.set_ylim(axes.low, axes.high)
         ax.set_xlabel("frequency [Hz]")
         ax.set_ylabel("admittance [m³/(Pa s)]")
