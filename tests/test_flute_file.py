@@ -862,6 +862,25 @@ def test_a_file_that_no_one_unit_mends_keeps_its_faults(read):
     assert "unit" not in [fault.place for fault in caught.value.faults]
 
 
+def test_what_is_wrong_in_any_unit_is_told_beside_the_unit(read):
+    text = GOOD.replace('unit = "mm"', 'unit = "cm"').replace("along = 5.5", "along = -5.5")
+    with pytest.raises(DataError) as caught:
+        read(text)
+    assert [fault.place for fault in caught.value.faults] == ["unit", "window, along"]
+
+
+def test_a_hole_farther_from_the_foot_than_the_other_end_is_told_so(read):
+    text = GOOD
+    for edge, foot in (("160.5", "500"), ("200", "100"), ("240", "60")):
+        text = text.replace(f"from_edge = {edge}", f"from_foot = {foot}")
+    with pytest.raises(DataError) as caught:
+        read(text.replace('"6,5 mm"', "-6.5"))
+    far, thin = caught.value.faults
+    assert far.place.endswith(", from_foot")
+    assert far.problem == "so far from the foot it lies beyond the other end"
+    assert thin.place.endswith(", diameter")
+
+
 def test_holes_listed_from_the_foot_are_one_fault(read):
     head, *holes = (DEMO / "three-quarter-five.toml").read_text().split("[[hole]]")
     holes[-1], _, rest = holes[-1].partition("[[target]]")

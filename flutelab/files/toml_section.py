@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
 from flutelab.errors import Fault
-from flutelab.model.flute import RecordError, hole_name, ordinal, station_faults
+from flutelab.model.flute import NOT_POSITIVE, RecordError, hole_name, ordinal, station_faults
 from flutelab.units import from_degrees, inches, millimetres, parse_length
 
 # Sizes outside these are taken for slips [m]; wide of any duct flute (common practice, no source).
@@ -116,6 +116,9 @@ class Section:
         if key in ("diameter", "aspect") and "along" in self:
             key = "across" if key == "diameter" else "along"  # an oval's
         typed = _show(self.table[key]) if key in self else fault.typed
+        if from_foot and fault.problem == NOT_POSITIVE:  # of the distance from the other end
+            problem = "so far from the foot it lies beyond the other end"
+            fault = replace(fault, problem=problem, mend="Measure it again, and the foot")
         self.report.faults.append(replace(fault, place=self.at(key), typed=typed))
 
     def _unknown(self, key: str) -> None:
@@ -184,6 +187,8 @@ class Section:
         unit = self.report.unit
         if unit is None and _is_bare(value):
             self.report.bare.append(f"{place} = {_show(value)}")
+            if low >= 0 and parse_length(value, "mm") < 0:  # so in any unit
+                self.report.add(place, NOT_POSITIVE, "Measure it again", value)
             return None
         try:
             size = parse_length(value, unit)

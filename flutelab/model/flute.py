@@ -15,6 +15,7 @@ import numpy as np
 
 from flutelab.errors import Fault
 
+NOT_POSITIVE = "must be greater than 0"
 END_KINDS = ("open", "flanged", "stopped", "node")
 _SLACK = 1e-9  # relative: sizes that are equal but for rounding pass
 
@@ -70,7 +71,7 @@ def _fault(place: str, typed: str, problem: str, mend: str = "Measure it again")
 
 def _not_positive(**sizes: object) -> list[Fault]:
     return [
-        _fault(name, _millimetres(value), "must be greater than 0")
+        _fault(name, _millimetres(value), NOT_POSITIVE)
         for name, value in sizes.items()
         if not np.all(np.isfinite(value) & (np.asarray(value) > 0))
     ]
@@ -320,7 +321,7 @@ class Target:
     def __post_init__(self) -> None:
         if not 0 < self.frequency < np.inf:
             typed, mend = f"{self.frequency:g} Hz", "Write the wanted note again"
-            _refuse("target", [_fault("frequency", typed, "must be greater than 0", mend)])
+            _refuse("target", [_fault("frequency", typed, NOT_POSITIVE, mend)])
 
 
 @dataclass(frozen=True, kw_only=True)
