@@ -441,6 +441,15 @@ def test_the_ends_lie_half_waves_apart_whatever_is_open(register):
             assert apart == pytest.approx(AIR.sound_speed / (2 * wave.frequency), rel=0.03)
 
 
+def test_a_hole_at_the_very_head_does_not_end_the_column_there():
+    hole = Hole(position=0.004, diameter=0.004, wall=0.003)
+    flute = pipe(head="open", foot="open", holes=(hole,))
+    wave = standing_wave(flute, rows(flute, "o", air=AIR, register=[1]))
+    apart = (wave.effective_end - wave.effective_head)[0]
+    assert apart > 0.1
+    assert apart == pytest.approx(wave.half_waves[0], rel=0.02)
+
+
 def test_the_effective_end_lies_farther_the_more_holes_are_closed():
     flute = six_holes()
     words = "oooooo xooooo xxoooo xxxooo xxxxoo xxxxxo xxxxxx"

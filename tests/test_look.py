@@ -327,12 +327,12 @@ def test_cutoff_without_enough_open_holes_is_a_dash():
     found = looked_into(*SCALE, room=celsius(22.0))
     cutoff = found.results["cutoff"]
     lines = {line.split()[0]: line.split()[1:] for line in lines_between(found, TITLES[3])[1:8]}
-    for word, row, own in zip(cutoff.label, cutoff.exact, cutoff.own, strict=True):
-        clear = own < 2 * row
-        assert lines[word][:2] == [f"{row:.0f}" if row > 0 else "-", f"{own:.0f}" if clear else "-"]
-    assert any(lines[word][1] != "-" for word in lines)
+    for word, *values in zip(cutoff.label, cutoff.exact, cutoff.formula, cutoff.own, strict=True):
+        values[2] = values[2] if values[2] < 2 * values[0] else np.nan
+        assert lines[word][:3] == [f"{value:.0f}" if value > 0 else "-" for value in values]
+    assert any(lines[word][2] != "-" for word in lines)
     assert any(own > 2 * row for own, row in zip(cutoff.own, cutoff.exact, strict=True))
-    assert lines[SCALE[0]] == ["-", "-", "-"]
+    assert lines[SCALE[0]] == ["-", "-", "-", "-"]
 
 
 @pytest.mark.parametrize("kind", ["open", "node"])

@@ -162,7 +162,7 @@ def test_everything_names_the_same_registers():
         flute = random_flute(rng)
         asked = random_rows(rng, flute, 2, letters="xoh")
         seen = spectrum(flute, asked, frequency=np.linspace(100.0, 5000.0, 10)).modes
-        found = _registers(flute, asked, Corrections(), Formulas(), np.array([2, 2]))[1]
+        found = _registers(flute, asked, Corrections(), Formulas())[1]
         for register in (1, 2):
             each = replace(asked, register=np.full(2, register))
             note = predict_notes(flute, each)

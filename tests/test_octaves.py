@@ -5,7 +5,7 @@ from itertools import permutations
 
 import numpy as np
 import pytest
-from made_notes import SCALE, SIX, WIDE, demo
+from made_notes import SCALE, SIX, STOPPED, WIDE, demo
 from reference import cases
 from reference.published import published
 from reference.random_flutes import random_flute
@@ -212,6 +212,16 @@ def test_a_column_stopped_at_one_end_overblows_to_a_twelfth():
     assert found.stretch[0] == pytest.approx(1200 * np.log2(second / first / 3), abs=0.3)
     assert found.parts[0, 0] == pytest.approx(found.stretch[0], abs=1e-3)
     assert interval_names(found) == "twelfth"
+
+
+def test_a_small_hole_of_a_stopped_pipe_leaves_it_a_twelfth():
+    tiny = Hole(position=0.03, diameter=0.002, wall=0.003)
+    found = octaves(replace(STOPPED, holes=(tiny,)), rows(STOPPED, "x o", air=AIR))
+    assert found.interval.tolist() == [3, 3]
+    assert found.reason == ("", "")
+    assert abs(found.stretch[1]) < 60
+    total = found.parts[:, 1].sum() + found.remainder[1]
+    assert total == pytest.approx(found.stretch[1], abs=0.1)
 
 
 def test_an_open_hole_of_a_stopped_flute_makes_it_an_octave():

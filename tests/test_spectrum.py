@@ -145,6 +145,12 @@ def test_frequencies_that_do_not_increase_are_refused():
     for wrong in ([0.0, 500.0], [-5.0, -1.0], [np.nan], [500.0, np.inf]):
         with pytest.raises(ValueError, match="greater than 0"):
             spectrum(flute, fingerings, frequency=wrong)
+    with pytest.raises(ValueError, match="frequency is complex; give real numbers"):
+        spectrum(flute, fingerings, frequency=[500.0 + 1j])
+    with pytest.raises(ValueError, match=r"frequency is .*'a'"):
+        spectrum(flute, fingerings, frequency=["a"])
+    with pytest.raises(ValueError, match="give one number"):
+        spectrum(flute, fingerings, Corrections(loss=np.ones((3, 1, 1))))
     for none in ([], [[300.0, 400.0]], 300.0):
         with pytest.raises(ValueError, match="give a row of at least one frequency"):
             spectrum(flute, fingerings, frequency=none)

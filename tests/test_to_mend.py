@@ -6,11 +6,18 @@ from made_notes import CROSSED, DEMO, SCALE, SIX, changed_demo, demo, notes_of
 from scipy.stats import norm
 
 from flutelab import calibrate, report
+from flutelab.files.constants_file import constants_of
 from flutelab.files.flute_file import read_flute
 from flutelab.files.learned import learned, sd_on
 from flutelab.files.note_table import read_measurements
 from flutelab.files.sentences import sentences
-from flutelab.files.to_mend import BY_CHANCE, days_apart, is_consequence, is_to_mend
+from flutelab.files.to_mend import (
+    BY_CHANCE,
+    days_apart,
+    is_consequence,
+    is_to_mend,
+    what_does_not_fit,
+)
 from flutelab.fitting.flutes import for_next_flute
 from flutelab.fitting.suspects import suspects
 
@@ -42,6 +49,18 @@ def test_days_that_lie_apart_are_told_and_nothing_is_filed():
     text = report(result, odd=())
     assert f"What does not fit\n  {told}" in text
     assert "nothing else need be wrong" not in text
+
+
+def test_all_that_does_not_fit_is_named_where_no_report_stands_below():
+    words = SCALE + CROSSED
+    off = np.where(np.arange(len(words)) % 2, 0.0, 60.0 * (-1) ** np.arange(len(words)))
+    result = calibrate(notes_of(SIX, words, off=off))
+    odd = suspects(result)
+    short, whole = (what_does_not_fit(result, odd, whole=whole) for whole in (False, True))
+    assert "see below" in short
+    assert "see below" not in whole
+    assert len(whole) > len(short)
+    assert constants_of(result, odd).document["to_mend"] == whole
 
 
 def test_days_as_far_apart_as_chance_has_them_are_not_told():

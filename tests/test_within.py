@@ -30,7 +30,7 @@ def seen(flute, notes):
 
 @pytest.mark.filterwarnings("ignore:window")  # of its highest frequency
 def test_it_is_what_each_function_says(flute, notes, seen):
-    wave = flutelab.standing_wave(flute, notes, register=2, points=40)
+    wave = flutelab.standing_wave(flute, notes, register=2, points=80)
     np.testing.assert_array_equal(seen.wave.reason, wave.reason)
     for name in ("frequency", "position", "pressure", "outflow", "power_share"):
         np.testing.assert_allclose(getattr(seen.wave, name), getattr(wave, name), rtol=1e-9)

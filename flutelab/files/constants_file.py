@@ -119,10 +119,14 @@ def constants_of(calibration: Calibration, odd: Sequence[Suspect] | None = None)
             "meaning": "joint covariance of the corrections, each in its own unit",
         },
         "conditions": _conditions(calibration),
-        "to_mend": what_does_not_fit(calibration, odd) if is_to_mend(calibration, odd) else "",
+        "to_mend": _to_mend(calibration, odd),
         "provenance": _provenance(calibration),
     }
     return _constants(document)
+
+
+def _to_mend(calibration, odd):
+    return what_does_not_fit(calibration, odd, whole=True) if is_to_mend(calibration, odd) else ""
 
 
 def write_constants(
@@ -223,8 +227,9 @@ def _constants(document):
     ):
         msg = "the conditions hold a temperature or a pressure that is none"
         raise ValueError(msg)
-    if not isinstance(document.get("to_mend", ""), str):  # files before it had none
-        msg = f"to_mend is {document['to_mend']!r}, not a sentence"
+    said = document.get("to_mend", "")  # files before it had none
+    if not isinstance(said, str) or said != said.strip():
+        msg = f"to_mend is {said!r}, not a sentence"
         raise ValueError(msg)
     return Constants(
         corrections=Corrections(

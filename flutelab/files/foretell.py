@@ -28,6 +28,7 @@ OPTIONS = "options"
 NEAR_CUTOFF = (
     "near cutoff: so high that the sound runs past the first open holes; trust these notes less"
 )
+UNSURE = "not to be relied on until what does not fit is mended"
 USUAL_HUMIDITY = 0.5  # common practice, no source
 USUAL_ROOM = 20.0  # C, where neither option nor calibration says (common practice, no source)
 
@@ -106,6 +107,7 @@ def foretell(
     to_mend = to_mend_words(constants)
     if to_mend:  # no +- holds what a mistake has bent
         frame[["sd_corrections_cents", "sd_cents"]] = np.nan
+        frame["remark"] = [f"{said}; {UNSURE}".removeprefix("; ") for said in frame["remark"]]
     if flute.targets and register == 1:
         frame.insert(4, "over_target_cents", _over_targets(flute, wanted.label, frame))
     if constants is not None and not with_offset:
@@ -127,8 +129,9 @@ def to_mend_words(constants: Constants | None) -> tuple[str, ...]:
 def mended_first(did_not_fit: str) -> str:
     """Return what to do where something, said in a sentence, did not fit."""
     return (
-        f"When these constants were fitted, something did not fit: {did_not_fit} Mend that and "
-        "calibrate again; until then rely on no number from them, and no +- holds it."
+        "These constants are not to be relied on yet: when they were fitted, "
+        f"{did_not_fit[0].lower()}{did_not_fit[1:]} Mend that first, then calibrate again; until "
+        "then no note has a +-."
     )
 
 

@@ -20,7 +20,7 @@ from flutelab.model.modes import (
     register_roots,
 )
 from flutelab.model.notes import Notes
-from flutelab.model.octaves import CAUSES, INTERVALS, interval_names
+from flutelab.model.octaves import CAUSES, INTERVALS, REST, interval_names
 from flutelab.physics.jet import CAUTION, USUAL
 from flutelab.units import from_mm, inches, millimetres, to_mm_water
 
@@ -32,7 +32,7 @@ DRIVEN = (
     "power below 0: the other openings' sound drives that opening; it takes power in, so the "
     "others add up to more than 100 %"
 )
-_DRIVEN = -0.005  # a share of the power that shows as less than nothing
+DRIVEN_BELOW = -0.005  # a share of the power that shows as less than nothing
 _PEAKS = {  # what the strength of a mode is the peak of
     "window": "the admittance at the window times frequency squared",
     "stopped": "the impedance at the stopped head",
@@ -61,7 +61,8 @@ def _farthest_octave(found):
     word = INTERVALS[int(found.interval[worst])]
     which, more = f"The {word} of {name}", ""
     if np.any(remarked):
-        which = f"Of the {interval_names(found)}s without a remark, that of {name}"
+        names = interval_names(found, several=True)
+        which = f"Of the {names} without a remark, that of {name}"
         more = f" ({remarked.sum()} of {there.sum()} have a remark)"
     yield (
         f"{which} is farthest off: {abs(cents):.0f} cents {'wide' if cents > 0 else 'narrow'}, "
@@ -104,8 +105,8 @@ def strength_words(head: str, *, holes: bool) -> str:
     peak = _PEAKS.get(head, "the admittance at the head")
     weak = f"; with a hole open, a mode below {WEAK:g} does not speak" if holes else ""
     return (
-        f"strength: the mode's peak of {peak}, over that of the strongest of the first "
-        f"{JUDGED_BY} modes; higher ones may have more than 1{weak}"
+        f"strength: the mode's peak of {peak}, with the walls' usual losses, over that of the "
+        f"strongest of the first {JUDGED_BY} modes; higher ones may have more than 1{weak}"
     )
 
 
@@ -138,7 +139,8 @@ def sections(
     if "cutoff" in results:
         title = "How far up the open holes hold the sound"
         yield title, [*_cutoff_lines(results["cutoff"]), *first]
-    title = f"How wide the {interval_names(results['octaves'])}s are, and why [cents]"
+    names = interval_names(results["octaves"], several=True)
+    title = f"How wide the {names} are, and why [cents]"
     yield title, [*_octave_lines(results["octaves"]), *both]
     title = "What rules of thumb would say [cents off the model]"
     if "rules" in results:
@@ -206,7 +208,8 @@ def _loudest(wave, n):
     """The three openings that sound loudest, those that are driven, and the others together."""
     power = wave.power_share[n]
     order = np.argsort(power)[::-1]
-    named = [i for k, i in enumerate(order) if (power[i] > 0.005 and k < 3) or power[i] < _DRIVEN]
+    loud = [i for i in order[:3] if power[i] > 0.005]
+    named = [*loud, *(i for i in order if power[i] < DRIVEN_BELOW)]
     if not named:
         return "nothing is open: no sound leaves"
     shares = [f"{wave.opening[i]} {100 * power[i]:.0f} %" for i in named]
@@ -225,7 +228,7 @@ def _share_lines(wave):
             f"{100 * power:z.0f}/{100 * flow:.0f}" if flow > 0 else "-" for power, flow in shares
         ]
     lines = pd.DataFrame(columns).to_string(index=False).splitlines()
-    if np.any(wave.power_share < _DRIVEN):
+    if np.any(wave.power_share < DRIVEN_BELOW):
         lines.append(DRIVEN)
     return lines
 
@@ -255,18 +258,21 @@ def _mode(found, row, mode):
 
 def _cutoff_lines(cutoff):
     frame = table(cutoff)[
-        ["fingering", "regular_row_hz", "half_power_lost_hz", "first_register_near"]
-    ]
+        ["fingering", "regular_row_hz", "regular_row_long_wave_hz", "half_power_lost_hz",
+         "first_register_near"]
+    ]  # fmt: skip
     frame.columns = [
-        "fingering", "regular row [Hz]", "half power lost [Hz]", "first register near",
+        "fingering", "regular row [Hz]", "in long waves [Hz]", "half power lost [Hz]",
+        "first register near",
     ]  # fmt: skip
     return [
         *_frame_lines(frame),
         "regular row: above it, sound would run past an endless row like the first two open holes",
+        "in long waves: the same, by the usual short formula",
         "half power lost: above it, less than half the power comes back from these very holes",
         "-: no clear cutoff; few holes are open, or none, and the foot sends the sound back",
-        f"near: the note lies above {NEAR_CUTOFF:g} of the regular row's (in long waves), or, with "
-        f"one open hole, its Q is below {LOW_Q:g}; trust it less",
+        f"near: the note lies above {NEAR_CUTOFF:g} of that in long waves, or, with one open hole, "
+        f"its Q is below {LOW_Q:g}; trust it less",
     ]
 
 
@@ -284,7 +290,9 @@ def _octave_lines(found):
          "remainder_cents"]
     ]  # fmt: skip
     frame.columns = ["fingering", "whole", *found.causes, "rest"]
-    told = [f"{name}: {CAUSES[name]}" for name in found.causes]
+    if len(set(found.interval.tolist())) > 1:
+        frame.insert(1, "of", [INTERVALS[ratio] for ratio in found.interval.tolist()])
+    told = [*(f"{name}: {CAUSES[name]}" for name in found.causes), f"rest: {REST}"]
     if any("strength" in words for words in why):
         told.append("strength: as above, of the modes")
     blown = [overblown(found)] if found.blowing else []
@@ -343,6 +351,7 @@ _PERCENT = {  # of what, where it is not of the length that a formula gives
     "correction_bore": "bore: of the diameter",
     "correction_wall": "wall: of that at the finger holes",
     "correction_pad_depth": "pad depth: a hundredth of a hole's radius",
+    "correction_foot": "foot: of every plain open end, the head's too",
 }
 
 

@@ -342,6 +342,7 @@ def _wave_table(result, a4):
     count = len(result.opening)
     ends = {
         "frequency_hz": result.frequency,
+        "status": result.status,
         "acoustic_head_mm": millimetres(result.effective_head),
         "acoustic_end_mm": millimetres(result.effective_end),
     }

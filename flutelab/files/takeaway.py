@@ -273,7 +273,7 @@ def notes_now(flute: Flute, constants: Constants) -> pd.DataFrame:
     """Return the notes of a flute as it is, a row for each usual fingering.
 
     Air as `foretell` takes it, without the calibration's air offset; ``sd_cents`` with another
-    day's breath and tuner.
+    day's breath and tuner; nan where the constants say that something is to be mended first.
     """
     words = usual_fingerings(flute)
     frequency, sd = _foretold(flute, words, constants)
@@ -330,6 +330,8 @@ def _foretold(flute, words, constants):
     spread = another_day(constants.spread, constants.priors["air_offset"].sd)
     with already_warned():
         notes = predict_notes(flute, wanted, corrections, spread)
+    if constants.document.get("to_mend"):  # no error holds what a mistake has bent
+        return notes.frequency, np.full_like(notes.frequency, np.nan)
     finger = np.where(half_covered(wanted), HALF_HOLE, 0.0)
     return notes.frequency, np.sqrt(notes.sd**2 + SESSION_SD**2 + MODEL_SD**2 + finger**2)
 

@@ -41,22 +41,27 @@ def is_to_mend(calibration: Calibration, odd: Sequence[Suspect]) -> bool:
     return bool(odd or _aside(calibration, odd) or days_apart(calibration))
 
 
-def what_does_not_fit(calibration: Calibration, odd: Sequence[Suspect]) -> str:
+def what_does_not_fit(
+    calibration: Calibration, odd: Sequence[Suspect], *, whole: bool = False
+) -> str:
     """Return in a sentence what does not fit and what to look at.
 
     Parameters
     ----------
     calibration : Calibration
     odd : sequence of Suspect
+    whole : bool
+        Name every suspect and row; else refer to a report below for more than a few.
     """
+    told_of, told_aside = (None, None) if whole else (TOLD, TOLD_ASIDE)
     gone = {(table, row) for table, row, part in each_row(calibration) if part.why[row]}
     out = [s for s in odd if s.kind == "row" and (s.table, s.index) in gone]
     seen = [s for s in odd if s not in out]
-    told = [suspect_words(calibration, s) for s in seen[:TOLD]]
-    if len(seen) > TOLD:
-        told.append(f"{len(seen) - TOLD} more do not fit, see below")
+    told = [suspect_words(calibration, s) for s in seen[:told_of]]
+    if more := seen[len(told) :]:
+        told.append(f"{len(more)} more do not fit, see below")
     told += filter(None, [days_apart(calibration)])
-    told += _left_out(calibration, odd, out)
+    told += _left_out(calibration, odd, out, told_aside)
     if not told:
         return "No row and no hole stands out."
     text = f"{_scattered(calibration, odd)}{'; '.join(told)}"
@@ -134,7 +139,7 @@ def _aside(calibration, odd):
     ]
 
 
-def _left_out(calibration, odd, out):
+def _left_out(calibration, odd, out, most):
     """Each row that was left out; those that are no more than consequences by their number."""
     told = [suspect_words(calibration, s) for s in out]
     aside = _aside(calibration, odd)
@@ -143,9 +148,9 @@ def _left_out(calibration, odd, out):
             f"{row_name(calibration, row, part)} was left out, {part.why[row]}"
             for _, row, part in aside
         ]
-    yield from told[:TOLD_ASIDE]
-    if len(told) > TOLD_ASIDE:
-        yield f"{len(told) - TOLD_ASIDE} more rows were left out, see below"
+    yield from told[:most]
+    if more := told[len(told[:most]) :]:
+        yield f"{len(more)} more rows were left out, see below"
     if aside and _of_the_whole(odd):
         one = len(aside) == 1
         names = ", ".join(part.measurements.place[row] for _, row, part in aside)

@@ -28,7 +28,7 @@ class StandingWave:
     """The sound of N rows at their modes, along P points and at n openings (head, holes, foot).
 
     Peak values (not effective ones); the largest pressure in the bore is 1 Pa with phase 0.
-    nan in a row without a mode, ``reason`` says why.
+    nan in a row without a mode, ``reason`` says why; ``status`` (N,) of the note, as in `modes`.
 
     ``frequency`` (N,) [Hz]; ``position`` (P,) [m] from the sounding edge, each hole twice, just
     before and just after it; ``pressure`` (N, P) [Pa] and ``flow`` (N, P) [m3/s] towards the
@@ -51,6 +51,7 @@ class StandingWave:
 
     label: tuple[str, ...]
     reason: np.ndarray
+    status: np.ndarray
     frequency: np.ndarray
     position: np.ndarray
     pressure: np.ndarray
@@ -159,7 +160,7 @@ def standing_wave(
     wanted = np.maximum(np.broadcast_to(np.asarray(wanted, dtype=int), (len(fingerings),)), 1)
     if found is None:
         found = _warned_modes(flute, fingerings, corrections, wanted, formulas)
-    root, reason = _roots(found, wanted)
+    root, reason, status = _roots(found, wanted)
     cut, cut_rows, nodes = _sliced(flute, fingerings, points)
     with already_warned():
         fine = chain(cut, cut_rows, corrections, formulas)
@@ -185,6 +186,7 @@ def standing_wave(
     return StandingWave(
         label=fingerings.label,
         reason=reason,
+        status=status,
         frequency=np.where(none, np.nan, root.real),
         position=position,
         opening=_names(flute),
@@ -213,13 +215,14 @@ def _warned_modes(flute, fingerings, corrections, register, formulas):
 
 
 def _roots(found, register):
-    """Eigenfrequencies (N,) of the wanted registers, and reasons; any number where none is."""
+    """Eigenfrequencies (N,) of the wanted registers (any number where none is), reasons, status."""
     column = register_roots(found, register)
     pick = np.arange(len(column)), np.maximum(column, 0)
     root, why = found.root[pick], found.reason[pick]
     why = np.where(why == "", "no mode of this register speaks", why)
     none = column < 0
-    return np.where(none, 1000.0, root), np.where(none, why, "")
+    status = np.where(none, "none", found.status[pick])
+    return np.where(none, 1000.0, root), np.where(none, why, ""), status
 
 
 def _steady(root):
@@ -377,6 +380,7 @@ def _effective(fine, frequency, places, nodes, first, wave):
     head = np.where(fine.head.kind == "stopped", np.nan, head)
     end = np.where((fine.foot.kind == "stopped") & (first == len(nodes) - 1), np.nan, end)
     half_wave = 2 * np.pi / (k[row, start] + k[row, stop])
+    end = np.where(end - head < half_wave / 2, end + half_wave, end)  # a hole at the very head
     count = np.maximum(1, np.round((end - head) / half_wave))
     return {"effective_head": head, "effective_end": end, "half_waves": count * half_wave}
 

@@ -309,12 +309,23 @@ def in_blocks(function: Callable, chain: Chain, frequency: np.ndarray) -> np.nda
 def checked_frequency(frequency: np.ndarray, *, increasing: bool = False) -> np.ndarray:
     """Return frequencies (F,) [Hz] as floats, or complex numbers.
 
+    Parameters
+    ----------
+    frequency : (F,) [Hz]
+    increasing : bool
+        Real ones, each above the one before.
+
     Raises
     ------
     ValueError
-        None, one that is not greater than 0, or, where asked for, not above the one before.
+        No number, none at all, one that is not greater than 0, or that does not increase.
     """
-    frequency = np.asarray(frequency) + 0.0
+    frequency = np.asarray(frequency)
+    if frequency.dtype.kind not in ("iuf" if increasing else "iufc") and frequency.size:
+        kind = "complex" if frequency.dtype.kind == "c" else repr(frequency.flat[0])
+        msg = f"frequency is {kind}; give {'real ' * increasing}numbers [Hz]"
+        raise ValueError(msg)
+    frequency = frequency + 0.0
     if frequency.ndim != 1 or not frequency.size:
         msg = (
             f"frequency has shape {frequency.shape}; give a row of at least one frequency [Hz], "

@@ -98,7 +98,7 @@ def solved_modes(
     formulas: Formulas | None = None,
 ) -> tuple[Modes, Chain]:
     """Return `modes` without a warning of their frequencies, and the chain of the distinct rows."""
-    _refuse_batch(corrections)
+    refuse_batch(corrections)
     index, inverse = distinct(checked(fingerings))
     fingerings = take(fingerings, index)
     numbers = chain(flute, fingerings, corrections, formulas)
@@ -134,8 +134,13 @@ def solved_modes(
     return found, numbers
 
 
-def _refuse_batch(corrections):
-    """Raise a ValueError of corrections of several flutes at once: modes are those of one."""
+def refuse_batch(corrections):
+    """Raise a ValueError of corrections of several flutes at once: modes are those of one.
+
+    Parameters
+    ----------
+    corrections : Corrections or None
+    """
     several = [] if corrections is None else [n for n, v in vars(corrections).items() if np.ndim(v)]
     if several:
         shape = np.shape(getattr(corrections, several[0]))

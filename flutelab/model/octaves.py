@@ -37,6 +37,7 @@ CAUSES = {
     "coupling": "openings hearing one another outside",
     "air": "air that changes along the bore",
 }
+REST = "what remains; at an open foot mostly its end correction"
 INTERVALS = {2: "octave", 3: "twelfth"}  # of ideal columns: open at both ends, stopped at one
 MODES = searched(2)
 _SCALED = {"losses": "loss", "coupling": "coupling"}  # causes that a correction switches off
@@ -142,9 +143,8 @@ def octaves(
     (('losses',), 5.0)
     """
     corrections, formulas = corrections or Corrections(), formulas or Formulas()
-    interval = _intervals(flute, checked(fingerings))
-    columns, pitch, reason, remark, numbers = _registers(
-        flute, fingerings, corrections, formulas, interval
+    columns, pitch, interval, reason, remark, numbers = _registers(
+        flute, checked(fingerings), corrections, formulas
     )
     warn_of_notes(numbers, pitch[[not why for why in reason]])
     causes = tuple(name for name in CAUSES if _has(flute, fingerings, corrections, name))
@@ -184,14 +184,17 @@ def octaves(
     )
 
 
-def interval_names(found: Octaves) -> str:
-    """Return what the second registers of a result are to the first: "octave", "twelfth" or both.
+def interval_names(found: Octaves, *, several: bool = False) -> str:
+    """Return what second registers are to the first: "octave", "twelfth" or "octave or twelfth".
 
     Parameters
     ----------
     found : Octaves
+    several : bool
+        "octaves" and so on.
     """
-    return " or ".join(INTERVALS[ratio] for ratio in sorted(set(found.interval.tolist())))
+    ratios = sorted(set(found.interval.tolist()))
+    return " or ".join(f"{INTERVALS[ratio]}{'s' * several}" for ratio in ratios)
 
 
 def _stretch(pitch, interval):
@@ -217,15 +220,22 @@ def _outlets(flute):
     return len(flute.holes) + len(heard)
 
 
-def _intervals(flute, fingerings):
-    """2 where both ends of the column are alike, an open hole being its foot, else 3: (N,)."""
+def _intervals(flute, fingerings, pitch):
+    """2 where both ends of the column are alike, else 3: (N,).
+
+    Whether an open hole of a stopped pipe is wide enough to be the column's foot, the modes say.
+    """
     stopped = [isinstance(end, End) and end.kind == "stopped" for end in (flute.head, flute.foot)]
-    vented = np.any(is_open(fingerings), axis=-1)
-    return np.where(stopped[0] != (stopped[1] & ~vented), 3, 2)
+    ends = np.full(len(fingerings), 3 if stopped[0] != stopped[1] else 2)
+    if not stopped[1]:
+        return ends
+    ratio = pitch[:, 1] / pitch[:, 0]
+    nearest = np.where(ratio**2 > 6, 3, 2)  # in cents
+    return np.where(np.any(is_open(fingerings), axis=-1) & (ratio > 0), nearest, ends)
 
 
-def _registers(flute, fingerings, corrections, formulas, interval):
-    """First and second register: columns and [Hz] (N, 2), why not, remarks, and the chain."""
+def _registers(flute, fingerings, corrections, formulas):
+    """First and second register: columns and [Hz] (N, 2), and what is to be known of each row."""
     found, numbers = solved_modes(flute, fingerings, corrections, count=MODES, formulas=formulas)
     count = len(fingerings)
     columns = np.stack([register_roots(found, np.full(count, n)) for n in (1, 2)], axis=-1)
@@ -235,9 +245,10 @@ def _registers(flute, fingerings, corrections, formulas, interval):
         "" if np.all(row >= 0) else f"no mode of register {1 + int(np.argmin(row >= 0))} speaks"
         for row in columns
     ]
+    interval = _intervals(flute, fingerings, pitch)
     off, names = _stretch(pitch, interval), [INTERVALS[ratio] for ratio in interval.tolist()]
     remark = [_remark(found, n, columns[n, 1], off[n], names[n]) for n in range(count)]
-    return columns, pitch, reason, remark, numbers
+    return columns, pitch, interval, reason, remark, numbers
 
 
 def _remark(found, row, second, stretch, name):
@@ -348,11 +359,12 @@ class _Case:
 
     def _cut(self, flute, length):
         """The flute cut at a length, and its air: as it is in the whole one up to there."""
-        vented = np.any(is_open(self.row))
+        stopped_head = isinstance(flute.head, End) and flute.head.kind == "stopped"
+        open_foot = self.interval == (3 if stopped_head else 2)
         air, (head, *_, foot) = self.row.air, opening_places(self.flute)
         if isinstance(air, AirAlong):
             air = cut_off(air, (length - head) / (foot - head))
-        return _cut(flute, length, vented), air
+        return _cut(flute, length, open_foot=open_foot), air
 
 
 def _subsets(names):
@@ -380,12 +392,12 @@ def _cylinder(flute):
     return _at_foot(replace(flute, bore=Bore(stations=((0.0, widest),))), flute, flute.foot.kind)
 
 
-def _cut(flute, length, vented):
+def _cut(flute, length, *, open_foot):
     """The flute without holes, cut at a length; the lip stays as thick.
 
-    Where a hole was open (`vented`) a stopped foot is cut open.
+    Where an open hole was the column's foot (`open_foot`) a stopped foot is cut open.
     """
-    kind = "open" if vented and flute.foot.kind == "stopped" else flute.foot.kind
+    kind = "open" if open_foot and flute.foot.kind == "stopped" else flute.foot.kind
     foot = replace(flute.foot, position=length)
     return _at_foot(replace(flute, holes=(), foot=foot, targets=()), flute, kind)
 

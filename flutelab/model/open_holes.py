@@ -15,6 +15,12 @@ from flutelab.physics.breath import AirAlong, single_air
 def whole_lengths(numbers: Chain) -> np.ndarray:
     """Return t_E of each hole as if it were open, at low frequency [m], (..., H).
 
+    Parameters
+    ----------
+    numbers : Chain
+
+    Notes
+    -----
     Wall, matching volume and both ends, a part cover's length included, as the length of a
     hole that is as wide as this one is outside: an undercut's mouth counts by its area, a
     tapered chimney by its mean.
@@ -66,6 +72,12 @@ def open_pair(
 
 
 def halfway(air: Air | AirAlong, corrections: Corrections | None) -> Air:
-    """Return the air halfway along the bore, as much warmer as the corrections have it."""
+    """Return the air halfway along the bore, as much warmer as the corrections have it.
+
+    Parameters
+    ----------
+    air : Air or AirAlong
+    corrections : Corrections, optional
+    """
     offset = 0.0 if corrections is None else corrections.air_offset
     return warmer(single_air(air), offset) if np.any(offset) else single_air(air)

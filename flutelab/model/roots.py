@@ -31,7 +31,12 @@ ElementsAt = Callable[..., Elements]
 
 
 def at(numbers: Chain) -> ElementsAt:
-    """Return the elements of a chain as a function of frequency and losses (0 to 1)."""
+    """Return the elements of a chain as a function of frequency and losses (0 to 1).
+
+    Parameters
+    ----------
+    numbers : Chain
+    """
 
     def elements_at(frequency, losses=1.0):
         return elements(numbers, frequency, loss=losses, radiation=losses)
@@ -126,7 +131,19 @@ def _counted(at, frequency):
 def newton(
     at: ElementsAt, root: np.ndarray, losses: float = 1.0, *, enough: float = CONVERGED
 ) -> np.ndarray:
-    """Polish roots (N, M) of the mode condition until a step is relatively `enough`."""
+    """Return roots of the mode condition from near ones, by Newton's method.
+
+    Parameters
+    ----------
+    at : callable
+        As of `find_roots`.
+    root : (N, M) complex
+        [Hz]
+    losses : float
+        0 to 1.
+    enough : float
+        Relative step after which it ends.
+    """
     for _ in range(NEWTON_STEPS):
         value, slope = value_and_slope(lambda f: condition(at(f, losses)), root)
         change = value / slope
@@ -138,7 +155,15 @@ def newton(
 
 
 def value_and_slope(function, root):
-    """Value and derivative in frequency at roots (N, M), by a central difference."""
+    """Return value and derivative in frequency, by a central difference.
+
+    Parameters
+    ----------
+    function : callable
+        Of frequencies (1, N, F) [Hz].
+    root : (N, M) complex
+        Where [Hz].
+    """
     step = 1e-7 * np.abs(root)
     pair = np.concatenate([root - step, root + step], axis=-1)
     below, above = np.split(function(pair[None])[0], 2, axis=-1)
@@ -148,6 +173,12 @@ def value_and_slope(function, root):
 def condition(e: Elements) -> np.ndarray:
     """Return the function whose zeros are the modes, whatever opening drives them.
 
+    Parameters
+    ----------
+    e : Elements
+
+    Notes
+    -----
     det K times the tubes' transfer impedances: no poles, so that Newton's method does
     not leave a root that has a pole of the head's impedance beside it.
     """
@@ -156,6 +187,11 @@ def condition(e: Elements) -> np.ndarray:
 
 def mode_count(e: Elements) -> np.ndarray:
     """Return how many reactive modes lie below each (real) frequency, exactly.
+
+    Parameters
+    ----------
+    e : Elements
+        Of the reactive model.
 
     Notes
     -----

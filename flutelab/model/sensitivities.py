@@ -285,20 +285,27 @@ def _of_correction(name, corrections):
 
 def _gradient(given, quantities, root):
     """df/d(quantity) at the roots [Hz per unit], (P, N)."""
-    single = given.chain()
+    ways = _all_possible(given, quantities)
+    there = np.array([q.down + q.up > 0 for q in ways])
+    known = [q for q, is_there in zip(ways, there, strict=True) if is_there]
+    result = np.full((len(ways), len(root)), np.nan)
+    if known:
+        moved, width = _moved(given, known).chain(), _width(given, known)
+        result[there] = root_gradient(moved, given.chain(), root, width)
+    return result
 
-    def shifts(moved, some):
-        return root_gradient(moved.chain(), single, root, _width(given, some))
 
+def _all_possible(given, quantities):
+    """The quantities, with no steps that lead out of what can be a flute."""
     try:
-        moved = _moved(given, quantities)
+        _moved(given, quantities)
     except ValueError:
-        # a step leads out of what can be: each quantity by itself, the ways that it can go
-        apart = (_possible(given, q) for q in quantities)
-        still = np.full((1, len(root)), np.nan)
-        each = (shifts(_moved(given, [q]), [q]) if q.down + q.up else still for q in apart)
-        return np.concatenate(list(each))
-    return shifts(moved, quantities)
+        if len(quantities) == 1:
+            return [_possible(given, quantities[0])]
+        half = len(quantities) // 2
+        return [q for some in (quantities[:half], quantities[half:])
+                for q in _all_possible(given, some)]  # fmt: skip
+    return list(quantities)
 
 
 def _possible(given, quantity):

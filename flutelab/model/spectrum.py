@@ -17,7 +17,7 @@ from flutelab.model.lattice import (
     input_impedance,
     noted_impedance,
 )
-from flutelab.model.modes import Modes, chain_modes, plane_wave_limit, solved_modes
+from flutelab.model.modes import Modes, chain_modes, plane_wave_limit, refuse_batch, solved_modes
 from flutelab.model.roots import ElementsAt, at, mode_count
 from flutelab.model.rows import Rows, checked
 from flutelab.model.validity import warn_of_unheard
@@ -27,7 +27,6 @@ TIMES_FIRST = 4.0  # its top over the highest first mode
 POINTS = 1600  # of a spectrum, besides its modes: 2 Hz apart up to 3 kHz
 ABOVE = 1.05  # losses lower a mode: those reactive above the top may lie below it
 TOLERANCE = 1e-10  # relative, of zeros
-BELOW = 26  # points of the grid of zeros up to the lowest known
 STEPS = 60
 
 
@@ -37,7 +36,8 @@ class Spectrum:
 
     ``frequency`` (F,) [Hz]; ``impedance`` (N, F) [Pa s/m3], as `input_impedance` gives it;
     ``modes`` up to the highest frequency, (N, M); ``zeros`` (N, Z) [Hz] of the reactance, as
-    `reactance_zeros` gives them, nan where a row has fewer; ``head`` "window" or "head".
+    `reactance_zeros` gives them, nan where a row has fewer (of two that lie within a step of the
+    axis the one may find and the other miss both); ``head`` "window" or "head".
     """
 
     label: tuple[str, ...]
@@ -90,6 +90,7 @@ def spectrum(
     """
     if frequency is not None:
         frequency = checked_frequency(frequency, increasing=True)
+    refuse_batch(corrections)
     with already_warned():
         numbers = chain(flute, checked(fingerings), corrections, formulas)
         top = _top(numbers, len(fingerings)) if frequency is None else float(frequency[-1])
@@ -244,14 +245,16 @@ def zeros_of(
 
 def _sampled(at, rows, highest, near, known):
     """Frequencies (N, F), increasing, and the reactance there."""
+    below = np.empty(0)
     if known is None:
         even = np.linspace(0.0, highest, POINTS + 1)[1:]
         known = even, _reactance(at, np.broadcast_to(even, (rows, POINTS)))
+    elif known[0][0] > highest / POINTS:  # as far down as that
+        below = np.arange(highest / POINTS, known[0][0], highest / POINTS)
     widths = np.linspace(-2.0, 2.0, 9)
     root = np.where(np.isfinite(near) & (near.real < highest), near, highest)
     close = (root.real[..., None] + root.imag[..., None] * widths).reshape(rows, -1)
-    below = np.linspace(0.0, known[0][0], BELOW)[1:-1]
-    close = np.clip(close, below[0], highest)
+    close = np.clip(close, highest / POINTS, highest)
     more = np.concatenate([np.broadcast_to(below, (rows, below.size)), close], axis=-1)
     grid = np.concatenate([np.broadcast_to(known[0], known[1].shape), more], axis=-1)
     value = np.concatenate([known[1], _reactance(at, more)], axis=-1)

@@ -14,7 +14,12 @@ from flutelab.physics.tube import stokes_number, warn_of_stokes
 
 
 def off_the_line(chain: Chain) -> str:
-    """Say which holes' coupling is left out, "" where none is that matters."""
+    """Return which holes' coupling is left out, in words; "" where none is that matters.
+
+    Parameters
+    ----------
+    chain : Chain
+    """
     left_out = np.any(chain.unheard, axis=tuple(range(chain.unheard.ndim - 1)))
     off = [str(i) for i in np.flatnonzero(left_out & ~chain.on_line)]  # node 0 is the head
     if not off or not np.any(chain.coupling):
@@ -27,19 +32,38 @@ def off_the_line(chain: Chain) -> str:
 
 
 def warn_of_unheard(chain: Chain, stacklevel: int) -> None:
-    """Warn of holes whose coupling is left out."""
+    """Warn of holes whose coupling is left out.
+
+    Parameters
+    ----------
+    chain : Chain
+    stacklevel : int
+        Of `warnings.warn`.
+    """
     if told := off_the_line(chain):
         words = f"{told}; `modes` says by how many cents"
         warnings.warn(words, ValidityWarning, stacklevel=stacklevel)
 
 
 def bore_radii(chain: Chain) -> tuple[np.ndarray, ...]:
-    """Return the radii of the bore's pieces, near and far ends."""
+    """Return the radii of the bore's pieces, near and far ends [m].
+
+    Parameters
+    ----------
+    chain : Chain
+    """
     return (chain.radius,) if chain.cones is None else (chain.cones.near, chain.cones.far)
 
 
 def warn_of_frequencies(chain: Chain, lowest: float, highest: float) -> None:
-    """Warn where frequencies [Hz] are beyond what ends, holes and wall losses hold for."""
+    """Warn where frequencies are beyond what ends, holes and wall losses hold for.
+
+    Parameters
+    ----------
+    chain : Chain
+    lowest, highest : float
+        [Hz]
+    """
     air = chain.air.openings
     k = 2 * np.pi * highest / np.min(air.sound_speed)
     plain = [end for end in (chain.head, chain.foot) if end.kind in ("open", "flanged")]

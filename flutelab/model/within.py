@@ -18,7 +18,7 @@ from flutelab.model.rows import Rows, checked
 from flutelab.physics.rules import exact_cutoff_frequency
 
 MODES = 5  # of each row, at least
-POINTS = 40  # along the bore
+POINTS = 80  # along the bore
 ALL_AROUND = np.array([-3, -1.2, -0.5, -0.2, 0, 0.2, 0.5, 1.2, 3])  # half-widths of a peak
 
 

@@ -31,7 +31,6 @@ from flutelab.units import from_inch, from_mm, inches, millimetres, parse_length
 from flutelab.view.panels.constants_picture import ShiftPicture, picture_words
 from flutelab.view.panels.constants_tables import (
     Taken,
-    as_sure,
     both_lengths,
     caption,
     far_end,
@@ -246,7 +245,7 @@ class ConstantsPanel(Panel):
             self.both.columns, self.cut.text = [], ""
             return
         self.cut.text = " ".join(cutting_words(known.flute, taken.length, unit))
-        fill(self.both, both_lengths(as_sure(taken)), caption(taken))
+        fill(self.both, both_lengths(taken.notes), caption(taken))
 
     def _tell_known(self, known: Known, unit: str) -> None:
         """What no length changes."""
@@ -255,7 +254,7 @@ class ConstantsPanel(Panel):
         frame = corrections_table(known.constants, known.flute)
         fill(self.corrections, in_shop_units(frame, unit), "Corrections")
         bent = "What does not fit may have bent these numbers." if known.is_to_mend else ""
-        self.marks.text = "\n".join(filter(None, [bent, remarks(frame)]))
+        self.marks.text = "\n".join(filter(None, [bent, remarks(frame, bent=known.is_to_mend)]))
         fill(self.meanings, meanings(frame), "What they are, and what holds for another length")
         if known.flute is None or not known.flute.holes:
             self.holes.columns, self.drilling.text = [], ""
@@ -285,7 +284,7 @@ class ConstantsPanel(Panel):
         if taken.notes is None:
             msg = "There are no foretold notes yet: give a flute file."
             raise ValueError(msg)
-        frame = as_sure(taken).copy()
+        frame = taken.notes.copy()
         for name, length in (("other", taken.length), ("this", taken.known.flute.foot.position)):
             for unit, shown in reversed(_IN_UNIT.items()):
                 frame.insert(1, f"{name}_length_{unit}", shown(length))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from flutelab.files.foretell import UNSURE
 from flutelab.files.size_words import drill_words
 from flutelab.files.takeaway import Known
 from flutelab.model.flute import Flute, Window
@@ -15,7 +16,6 @@ from flutelab.units import decimal_length, from_inch
 _DRILLS = {"mm": ("metric",), "in": ("fraction", "number", "letter")}
 _NO_BREAK = "\N{NO-BREAK SPACE}"  # between a whole inch and its fraction
 _PLAINLY = {"K": "°C", "hole radii": "of a hole's radius"}
-UNSURE = "not to be relied on until what does not fit is mended"
 _LEARNED = {
     "prior only": ("*", "the notes say next to nothing: this is what was assumed before them"),
     "at limit": ("!", "at its limit: take it with care"),
@@ -74,13 +74,6 @@ def _sounds(taken: Taken, row: pd.Series, which: str) -> str:
     return f"{row['fingering']} {row[f'{which}_hz']:.1f} Hz, {note} cents, {doubt}"
 
 
-def as_sure(taken: Taken) -> pd.DataFrame:
-    """Return both lengths' notes, without errors where none of them is to be relied on."""
-    if not taken.known.is_to_mend:
-        return taken.notes
-    return taken.notes.assign(this_sd_cents=np.nan, other_sd_cents=np.nan)
-
-
 def caption(taken: Taken) -> str:
     """Return what stands over the notes of both lengths."""
     unsure = f": {UNSURE}" if taken.known.is_to_mend else ""
@@ -116,13 +109,17 @@ def in_shop_units(frame: pd.DataFrame, unit: str) -> pd.DataFrame:
     )
 
 
-def remarks(frame: pd.DataFrame) -> str:
-    """Return what the marks in `in_shop_units` say: signs beside names, ±, units."""
+def remarks(frame: pd.DataFrame, *, bent: bool) -> str:
+    """Return what the marks in `in_shop_units` say: signs beside names, ±, units.
+
+    ``bent``: something did not fit, and the truth need not lie within any ±.
+    """
     shown = _shown(frame)
     said = [f"{sign} {words}" for word, (sign, words) in _LEARNED.items()
             if word in set(shown["learned"])]  # fmt: skip
     units = [unit for unit in shown["value_unit"].drop_duplicates() if unit != "times"]
-    said.append("±: two times in three the truth lies within it (one standard deviation)")
+    within = "±: two times in three the truth lies within it (one standard deviation)"
+    said.append(f"{within}, but not before what does not fit is mended" if bent else within)
     if units:
         named = ", ".join(map(_unit, units))
         said.append(f"a number with its unit ({named}) stands by itself, not times a formula")

@@ -7,9 +7,12 @@ from functools import partial
 
 import numpy as np
 
+from flutelab.errors import already_warned
+from flutelab.files.look_text import DRIVEN, DRIVEN_BELOW
 from flutelab.model.corrections import Corrections
 from flutelab.model.flute import Flute
 from flutelab.model.modes import modes, passed_over
+from flutelab.model.notes import predict_notes
 from flutelab.model.rows import rows
 from flutelab.model.within import Within, within
 from flutelab.physics.breath import AirAlong
@@ -34,7 +37,7 @@ REGISTERS = 3
 _SPECTRUM = 120  # points at least, besides those about the modes
 _STEPS = (50, 20, 10, 5, 2, 1)  # Hz between them: round, as they are read as a table too
 _LOWEST = 0.6  # of the lowest note, where the spectrum begins
-_TOP = 4.2  # of it, where it ends
+_TOP = 1.02  # of the highest note of the usual and of forked fingerings, where it ends
 _WARMEST = celsius(35)
 _BEYOND = (0.045, 0.015)  # m, drawn beyond head and foot: a plain pipe's ends lie there
 _REMARKS = {
@@ -120,10 +123,15 @@ def _axes(flute, corrections):
     """Limits that hold for every fingering, register and room."""
     count = len(flute.holes)
     warm = AirAlong(room_temperature=_WARMEST)
-    both = rows(flute, ["x" * count, "o" * count], air=warm)
-    first = modes(flute, both, corrections, count=1).frequency[:, 0]
-    frequency = _round_steps(_LOWEST * first[0], _TOP * first[0])
-    seen = within(flute, both, corrections, frequency=frequency)
+    scale = ["x" * (count - n) + "o" * n for n in range(count + 1)]
+    forked = ["o" * n + "x" + "o" * (count - n - 1) for n in range(count)]
+    with already_warned():
+        asked = rows(flute, [*scale, *forked], air=warm, register=REGISTERS)
+        highest = np.nanmax(predict_notes(flute, asked, corrections).frequency)
+        both = rows(flute, [scale[0], scale[-1]], air=warm)
+        first = modes(flute, both, corrections, count=1).frequency[:, 0]
+        frequency = _round_steps(_LOWEST * first[0], _TOP * highest)
+        seen = within(flute, both, corrections, frequency=frequency)
     size = np.abs(seen.admittance)
     return Axes(
         frequency=frequency, low=float(np.min(size)) / 3, high=float(np.max(size)) * 8,
@@ -153,7 +161,12 @@ def within_words(seen: Within) -> str:
         f"{seen.modes.q[0, column]:.0f}. {_leaves(wave)}"
     )
     weak = passed_over(seen.modes, 0, column)
-    remarks = [_REMARKS[seen.modes.status[0, column]], f"Below it: {weak}." if weak else ""]
+    driven = np.any(wave.power_share[0] < DRIVEN_BELOW)
+    remarks = [
+        _REMARKS[seen.modes.status[0, column]],
+        f"Below it: {weak}." if weak else "",
+        f"{DRIVEN[0].upper()}{DRIVEN[1:]}." if driven else "",
+    ]
     return " ".join(filter(None, [said, *remarks]))
 
 

@@ -13,7 +13,6 @@ from flutelab.view.panels.live import Live
 from flutelab.view.style import BLUE, DARK, GREY, PALE, VERMILION, powers_of_ten
 
 _LINE, _SHARES = -1.4, -1.55  # where openings and their shares stand, below the wave
-_LEAST = 0.005  # a share that is told
 _MARGIN = 0.012  # of the axis of frequency
 
 
@@ -41,11 +40,10 @@ class Axes:
 
 
 def modes_seen(seen: Within) -> Iterator[tuple[float, float, float, str]]:
-    """Yield frequency [Hz], Q, strength and status of each mode on the axis of the first row."""
-    low, high = seen.frequency[[0, -1]]
+    """Yield frequency [Hz], Q, strength and status of each mode of the first row."""
     m = seen.modes
     for mode in zip(m.frequency[0], m.q[0], m.strength[0], m.status[0], strict=True):
-        if low <= mode[0] <= high:
+        if np.isfinite(mode[0]):
             yield mode
 
 
@@ -64,29 +62,30 @@ def spectrum_picture(axes: Axes) -> Live:
         (curve,) = ax.plot([], [], color=BLUE, linewidth=1.8, zorder=2)
         cutoff = ax.axvline(0, color=VERMILION, linestyle="--", label="cutoff of the open holes")
         mark = {"linestyle": "none", "marker": "o", "color": DARK, "zorder": 3}
-        (others,) = ax.plot([], [], markerfacecolor="white", label="other modes", **mark)
+        (others,) = ax.plot([], [], markerfacecolor=PALE, label="other modes", **mark)
+        (weak,) = ax.plot([], [], markerfacecolor="white", label="weak, do not speak", **mark)
         (played,) = ax.plot([], [], label="this register", **mark)
         words = ax.text(0, 1, "", ha="center", va="bottom", zorder=4)
         above = {"loc": "lower right", "bbox_to_anchor": (1.0, 0.98), "borderaxespad": 0.0}
-        ax.legend(handles=[played, others, cutoff], ncols=3, **above)
-        return curve, cutoff, others, played, words
+        ax.legend(handles=[played, others, weak, cutoff], ncols=4, **above)
+        return curve, cutoff, others, weak, played, words
 
     def move(artists, seen):
-        curve, cutoff, others, played, words = artists
+        curve, cutoff, others, weak, played, words = artists
         size = np.abs(seen.admittance[0])
         curve.set_data(seen.frequency, size)
         cutoff.set_xdata([seen.cutoff[0]] * 2)
         here = seen.wave.frequency[0]
-        found = np.array([f for f, *_ in modes_seen(seen)])
-        rest = found[found != here]
-        others.set_data(rest, np.interp(rest, seen.frequency, size))
+        rest = [(f, status == "weak") for f, *_, status in modes_seen(seen) if f != here]
+        for artist, kind in ((others, False), (weak, True)):
+            at = np.array([f for f, is_weak in rest if is_weak == kind])
+            artist.set_data(at, np.interp(at, seen.frequency, size))
+        low, high = axes.frequency[[0, -1]]
         top = np.interp(here, seen.frequency, size)
-        seen_here = axes.frequency[0] <= here <= axes.frequency[-1]
-        played.set_data(*(([here], [top]) if seen_here else ([], [])))
-        words.set_text(f"{here:.0f} Hz" if seen_here else "")
-        words.set_position(
-            (here if seen_here else axes.frequency[0], 1.4 * top if seen_here else 1)
-        )
+        shown = low <= here <= high
+        played.set_data(*(([here], [top]) if shown else ([], [])))
+        words.set_text(f"{here:.0f} Hz{'' if shown else ', beyond'}" if here > 0 else "")
+        words.set_position((np.clip(np.nan_to_num(here), low, high), 1.4 * top if here > 0 else 1))
 
     return Live(begin, move, size=(9.0, 2.9))
 
@@ -130,10 +129,8 @@ def wave_picture(axes: Axes) -> Live:
         out, place = wave.outflow[0] != 0, axes.place(wave.place)
         opened.set_data(place[out], np.full(np.sum(out), _LINE))
         closed.set_data(place[~out], np.full(np.sum(~out), _LINE))
-        for words, x, part in zip(
-            shares, place, np.where(out, wave.power_share[0], 0), strict=True
-        ):
-            words.set_text(f"{100 * part:.0f}" if abs(part) > _LEAST else "")
+        for words, x, part, sounding in zip(shares, place, wave.power_share[0], out, strict=True):
+            words.set_text(f"{100 * part:z.0f}" if sounding else "")
             words.set_x(x)
 
     return Live(begin, move, size=(9.0, 3.4))

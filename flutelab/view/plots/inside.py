@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import LogLocator
 
-from flutelab.files.look_text import DRIVEN
+from flutelab.files.look_text import DRIVEN, DRIVEN_BELOW
 from flutelab.model.cutoff import LatticeCutoff
 from flutelab.model.inside import StandingWave
 from flutelab.model.spectrum import Spectrum, admittance
@@ -34,7 +34,6 @@ _STATUS = {  # a mark a status: filled = speaks
 _LIFT = 8.0  # points, from a mode to its words
 _WORDS = (56.0, 30.0)  # points, the room that they take
 _LINE = -1.35  # where the openings stand, below the wave
-_DRIVEN = -0.005  # a share of the power that shows as less than nothing
 _LETTERS = 125  # of a line of words below
 _BOX = {"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 0.5}  # behind words
 # Inches about the axes of a spectrum. Its margins are known: finding them out by drawing it
@@ -202,9 +201,9 @@ def plot_standing_wave(result: StandingWave, *, row: int = 0, ax: Axes | None = 
     -------
     Axes
         Pressure at its peak and flow a quarter of a period away, each over its largest: not
-        the path of the air. Below, the openings (closed ones filled) with their shares of the
-        radiated power and of the flow in percent; dotted, where a plain pipe with this note
-        would begin and end.
+        the path of the air. Below, the openings (closed ones filled, half-covered ones half)
+        with their shares of the radiated power and of the flow in percent; dotted, where a
+        plain pipe with this note would begin and end.
 
     Raises
     ------
@@ -233,7 +232,7 @@ def plot_standing_wave(result: StandingWave, *, row: int = 0, ax: Axes | None = 
             f"Standing wave of {name} at {result.frequency[row]:.1f} Hz (not the path of the air)",
             loc="left",
         )
-        driven = np.any(result.power_share[row] < _DRIVEN)
+        driven = np.any(result.power_share[row] < DRIVEN_BELOW)
         legend_below(ax, words=wrap(DRIVEN, _LETTERS) if driven else (), ncols=3)
     return ax
 
@@ -263,12 +262,18 @@ def _draw_openings(ax, result, row):
     """Openings on a line below, each with its shares of the radiated power and the flow [%]."""
     ax.axhline(_LINE, color=DARK, linewidth=1.0)
     open_ones = result.outflow[row] != 0
-    for opened, words in ((True, "open"), (False, "closed")):
-        some = open_ones == opened
+    half = np.array([False, *(letter == "h" for letter in result.label[row]), False])
+    kinds = {
+        "open": (open_ones & ~half, "none"),
+        "half covered": (half, "bottom"),
+        "closed": (~open_ones, "full"),
+    }
+    for words, (some, filled) in kinds.items():
         if np.any(some):
             ax.plot(
                 _place(result, result.place[some]), np.full(np.sum(some), _LINE), "o", color=DARK,
-                markerfacecolor="white" if opened else DARK, label=words, zorder=3,
+                fillstyle="full" if filled == "none" else filled, markerfacecoloralt="white",
+                markerfacecolor="white" if filled == "none" else DARK, label=words, zorder=3,
             )  # fmt: skip
     look = {"textcoords": "offset points", "va": "top", "fontsize": 10.5}
     for place, power, flow in zip(

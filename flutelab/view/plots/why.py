@@ -13,7 +13,7 @@ from pandas import DataFrame
 
 from flutelab.files.look_text import strength_words
 from flutelab.model.byhand import ByHand, JetReadout
-from flutelab.model.octaves import CAUSES, Octaves, interval_names
+from flutelab.model.octaves import CAUSES, INTERVALS, REST, Octaves, interval_names
 from flutelab.model.warmth import Warmth
 from flutelab.physics import jet
 from flutelab.physics.breath import AirAlong, air_at
@@ -40,6 +40,7 @@ _FARTHEST = 300.0  # cents, where the picture of the octaves ends
 _MARGIN = 0.025  # of the height: a marker is nearer to no edge
 _NEAR = 0.18  # of the height: words at an edge would lie on a marker
 _CLEAR = 10.0  # points, from a marker to words beyond it
+_UNSEEN = 0.05  # cents, of a bar
 _FADED = 0.4  # opacity of the bars of a note with a remark
 _FROM = 50.0  # Pa, the pressure that the others are compared with
 _WORDS, _LINE = 115, 0.19  # letters of a line of words below, and its height [inches]
@@ -97,9 +98,14 @@ def plot_octaves(result: Octaves, *, ax: Axes | None = None) -> Axes:
 
 def _name_octaves(ax, result):
     name_notes(ax, result.label)
-    names = interval_names(result)
-    ax.set_ylabel(f"second register over {'an' if names[0] == 'o' else 'a'} {names} [cents]")
-    ax.set_title(f"How wide the {names}s are, and why", loc="left")
+    names = interval_names(result, several=True)
+    if " or " in names:  # say of each which it is
+        each = zip(result.label, result.interval.tolist(), strict=True)
+        ticks = [f"{note_name(word)}\n{INTERVALS[ratio]}" for word, ratio in each]
+        ax.set_xticks(ax.get_xticks(), ticks, family="monospace")
+    over = {"octaves": "an octave", "twelfths": "a twelfth"}.get(names, "its interval")
+    ax.set_ylabel(f"second register over {over} [cents]")
+    ax.set_title(f"How wide the {names} are, and why", loc="left")
 
 
 def _no_octaves(ax, result, told):
@@ -129,11 +135,11 @@ def _stack(ax, result, pale):
         (CAUSES[cause], part, _LOOKS[cause])
         for cause, part in zip(result.causes, result.parts, strict=True)
     ]
-    layers.append(("what remains: mostly the foot's end correction", result.remainder, (GREY, "")))
+    layers.append((REST, result.remainder, (GREY, "")))
     columns = np.arange(len(result.label))
     handles, top, bottom = [], np.zeros(len(columns)), np.zeros(len(columns))
     for words, part, (colour, hatch) in layers:
-        if np.all(np.isnan(part)):
+        if not np.any(np.abs(part) > _UNSEEN):
             continue
         part = np.nan_to_num(part)
         look = {"facecolor": colour, "hatch": hatch, "edgecolor": "white", "linewidth": 0.5}
