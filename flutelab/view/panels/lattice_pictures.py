@@ -60,10 +60,10 @@ def spectrum_picture(axes: Axes) -> Live:
         ax.set_ylabel("admittance [m³/(Pa s)]")
         ax.set_title(f"Spectrum at the {axes.upper}", loc="left")
         (curve,) = ax.plot([], [], color=BLUE, linewidth=1.8, zorder=2)
-        cutoff = ax.axvline(0, color=VERMILION, linestyle="--", label="cutoff of the open holes")
+        cutoff = ax.axvline(0, color=VERMILION, linestyle="--", label="cutoff")
         mark = {"linestyle": "none", "marker": "o", "color": DARK, "zorder": 3}
         (others,) = ax.plot([], [], markerfacecolor=PALE, label="other modes", **mark)
-        (weak,) = ax.plot([], [], markerfacecolor="white", label="weak, do not speak", **mark)
+        (weak,) = ax.plot([], [], markerfacecolor="white", label="weak modes", **mark)
         (played,) = ax.plot([], [], label="this register", **mark)
         words = ax.text(0, 1, "", ha="center", va="bottom", zorder=4)
         above = {"loc": "lower right", "bbox_to_anchor": (1.0, 0.98), "borderaxespad": 0.0}
