@@ -18,6 +18,7 @@ def whole_lengths(numbers: Chain) -> np.ndarray:
     Parameters
     ----------
     numbers : Chain
+        Of a flute with H holes.
 
     Notes
     -----
