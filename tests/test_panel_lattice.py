@@ -40,7 +40,7 @@ def test_it_says_what_sounds_and_where_it_leaves(panel):
 @pytest.mark.parametrize(
     ("control", "value", "words"),
     [
-        ("fingering", "xoxooo", "xoxooo: "),
+        ("fingering", "xoxoho", "xoxoho: "),
         ("fingering", "oooooo", "oooooo: 9"),
         ("register", 2, "trusted less"),
         ("room", 30.0, "xxxooo: 6"),

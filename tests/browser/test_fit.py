@@ -174,6 +174,12 @@ def test_the_look_inside_follows_keys(opened):
     assert slider.get_attribute("aria-valuetext") == "22.5 °C"
     page.get_by_role("button", name="Hole 5: open").press("Enter")
     settled(page, re.compile("xxxoxo: "))
+    page.get_by_role("button", name="Hole 5: closed").press("Enter")
+    settled(page, re.compile("xxxoho: "))
+    page.get_by_role("button", name="Hole 5: half covered").press("Enter")
+    settled(page, re.compile("xxxooo: "))
+    page.get_by_role("button", name="Hole 5: open").press("Enter")
+    settled(page, re.compile("xxxoxo: "))
     now = [one.get_attribute("src") for one in page.locator(f"{PANEL} img").all()]
     assert all(a != b for a, b in zip(sources, now, strict=True))
     assert "Standing wave at" in page.locator(f"{PANEL} img").nth(1).get_attribute("alt")

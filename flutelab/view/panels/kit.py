@@ -194,13 +194,15 @@ class Busy(anywidget.AnyWidget):
 class Fingering(anywidget.AnyWidget):
     """A button a hole, from the window to the foot; ``value`` is the fingering's word.
 
-    A press closes or opens; half covered and undrilled holes can be set from Python only.
+    A press takes a hole to the next letter of ``cycle``: closes it or opens it, or half covers it
+    on the way ("xho"); other letters can be set from Python only.
     """
 
     _esm = _script("fingering")
     _css = _STYLE
     label = traitlets.Unicode("Fingering").tag(sync=True)
     value = traitlets.Unicode().tag(sync=True)
+    cycle = traitlets.Unicode("xo").tag(sync=True)
 
 
 class Picture(anywidget.AnyWidget):

@@ -84,7 +84,7 @@ def lattice_panel(flute: Flute, corrections: Corrections | None = None) -> Panel
     return Panel(
         title="Inside the flute",
         controls={
-            "fingering": Fingering(value=_first(flute)),
+            "fingering": Fingering(value=_first(flute), cycle="xho"),
             "register": Choice(
                 label="Register",
                 choices={f"{n}. register": n for n in range(1, REGISTERS + 1)},

@@ -113,13 +113,15 @@ def wave_picture(axes: Axes) -> Live:
         )
         mark = {"linestyle": "none", "marker": "o", "color": DARK, "zorder": 3}
         (opened,) = ax.plot([], [], markerfacecolor="white", label="open", **mark)
+        covered = {"fillstyle": "bottom", "markerfacecoloralt": "white"}
+        (half,) = ax.plot([], [], label="half covered", **covered, **mark)
         (closed,) = ax.plot([], [], label="closed", **mark)
-        ax.legend(loc="upper center", ncols=5)
+        ax.legend(loc="upper center", ncols=6, columnspacing=1.2)
         shares = [ax.text(0, _SHARES, "", ha="center", va="top") for _ in range(axes.openings)]
-        return pressure, flow, *ends, opened, closed, *shares
+        return pressure, flow, *ends, opened, half, closed, *shares
 
     def move(artists, seen):
-        pressure, flow, ends, opened, closed, *shares = artists
+        pressure, flow, ends, opened, half, closed, *shares = artists
         wave = seen.wave
         moved, largest = wave.flow[0].imag, np.max(np.abs(wave.flow[0].imag))
         pressure.set_data(axes.place(wave.position), wave.pressure[0].real)
@@ -127,8 +129,9 @@ def wave_picture(axes: Axes) -> Live:
         limits = axes.place(np.array([wave.effective_head[0], wave.effective_end[0]]))
         ends.set_data(np.repeat(limits, 3), [-1.15, 1.05, np.nan] * 2)
         out, place = wave.outflow[0] != 0, axes.place(wave.place)
-        opened.set_data(place[out], np.full(np.sum(out), _LINE))
-        closed.set_data(place[~out], np.full(np.sum(~out), _LINE))
+        covered = np.array([False, *(letter == "h" for letter in wave.label[0]), False])
+        for artist, some in ((opened, out & ~covered), (half, covered), (closed, ~out)):
+            artist.set_data(place[some], np.full(np.sum(some), _LINE))
         for words, x, part, sounding in zip(shares, place, wave.power_share[0], out, strict=True):
             words.set_text(f"{100 * part:z.0f}" if sounding else "")
             words.set_x(x)

@@ -20,7 +20,8 @@ function render({ model, el }) {
       const button = Object.assign(document.createElement("button"), { type: "button" });
       button.addEventListener("click", () => {
         const letters = [...model.get("value")];
-        letters[number] = letters[number] === "x" ? "o" : "x";
+        const cycle = model.get("cycle");
+        letters[number] = cycle[(cycle.indexOf(letters[number]) + 1) % cycle.length];
         model.set("value", letters.join(""));
         model.save_changes();
         buttons();
