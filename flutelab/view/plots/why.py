@@ -354,7 +354,7 @@ def _range(values, unit):
     return f"{least} {unit}" if least == most else f"{least} to {most} {unit}"
 
 
-def plot_breath(recorded: DataFrame, *, ax: Axes | None = None) -> Axes:
+def plot_breath(recorded: DataFrame, *, one: float | None = None, ax: Axes | None = None) -> Axes:
     """Draw how far recorded notes rise when they are blown harder.
 
     Parameters
@@ -363,6 +363,8 @@ def plot_breath(recorded: DataFrame, *, ax: Axes | None = None) -> Axes:
         A row a recording: ``note``, ``pressure_pa``, ``frequency_hz``, and of its note
         ``cents_per_doubling``, the slope through all its recordings, with ``scatter_cents``.
         Each note has one at 50 Pa.
+    one : float, optional
+        A slope for all notes, drawn as a line [cents per doubling].
     ax : Axes, optional
         Default: a new figure.
 
@@ -388,7 +390,13 @@ def plot_breath(recorded: DataFrame, *, ax: Axes | None = None) -> Axes:
             own = rows.iloc[0]
             ax.plot(
                 rows["pressure_pa"], cents(rows["frequency_hz"], base), marker=marker, color=colour,
-                label=f"{note}: {own['cents_per_doubling']:g} ± {own['scatter_cents']:g} cents",
+                label=f"{note}: {own['cents_per_doubling']:g} per doubling, recordings "
+                f"scatter by {own['scatter_cents']:g}",
+            )  # fmt: skip
+        if one is not None:
+            ax.plot(
+                pressure, one * np.log2(pressure / _FROM), color=GREY, linestyle="--",
+                linewidth=1.6, label=f"one slope for all: {one:g} per doubling",
             )  # fmt: skip
         ax.set_xscale("log", base=2)
         ax.set_xticks(pressure, [f"{value:g}" for value in pressure])
@@ -397,5 +405,5 @@ def plot_breath(recorded: DataFrame, *, ax: Axes | None = None) -> Axes:
         ax.set_xlabel("blowing pressure [Pa]")
         ax.set_ylabel(f"over the same note at {_FROM:g} Pa [cents]")
         ax.set_title("A recorder's notes and the breath, as recorded", loc="left")
-        legend_below(ax, ncols=3)
+        legend_below(ax, ncols=2)
     return ax
