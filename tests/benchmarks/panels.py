@@ -111,6 +111,8 @@ def saved_anew() -> float:
 def run_until_seen(page, slider) -> None:
     """Run all cells, as often as it takes: too early there is no kernel that hears it."""
     for _ in range(6):
+        if page.locator("dialog").count():  # which kernel? the one that is offered
+            page.keyboard.press("Enter")
         page.get_by_text("Run", exact=True).first.click()
         page.get_by_text("Run All Cells", exact=True).first.click()
         with contextlib.suppress(Exception):  # the timeout; the last wait tells
