@@ -55,6 +55,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "equivalents",
             "warmth",
             "sensitivities",
+            "without",
             "octaves",
             "byhand",
             "within",
