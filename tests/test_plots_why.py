@@ -166,11 +166,13 @@ def recorded(path):
 def test_recordings_of_a_recorder_over_those_at_50_pa():
     table = recorded(ROOT / "data-demo" / "recorder-breath.csv")
     ax = plot_breath(table, one=41.2)
-    common = next(line for line in ax.lines if "41.2 per doubling" in str(line.get_label()))
+    common = next(line for line in ax.lines if "41.2 cents per doubling" in str(line.get_label()))
     assert common.get_ydata()[common.get_xdata() == 200] == pytest.approx(2 * 41.2)
     for line, (note, rows_) in zip(ax.lines, table.groupby("note", sort=False), strict=False):
         slope = rows_["cents_per_doubling"].iloc[0]
-        assert line.get_label().startswith(f"{note}: {slope} per doubling, recordings scatter by ")
+        assert line.get_label().startswith(
+            f"{note}: {slope} cents per doubling, recordings scatter by "
+        )
         assert line.get_xdata() == pytest.approx(rows_["pressure_pa"])
         at_50 = line.get_ydata()[list(line.get_xdata()).index(50.0)]
         assert at_50 == 0

@@ -148,6 +148,19 @@ def test_a_flush_plug_can_only_go_back():
             assert np.all(column > 0)  # the window is freer
 
 
+@pytest.mark.parametrize("rim", [0.0, 1e-6])
+def test_a_sharp_rim_is_told_what_the_next_tenth_of_a_millimetre_does(rim):
+    bore = SIX.bore.stations[0][1]
+    sharp, wider = (
+        replace(SIX, foot=replace(SIX.foot, outer_diameter=bore + rim + more)) for more in (0, 1e-4)
+    )
+    asked = rows(sharp, SCALE[:3], air=AIR)
+    found = sensitivities(sharp, asked)
+    cents = 1e-4 * found.gradient[:, found.names.index("foot_outer_diameter")]
+    moved = [predict_notes(one, asked).root.real for one in (sharp, wider)]
+    assert cents == pytest.approx(np.log(moved[1] / moved[0]) / CENT, rel=1e-3)
+
+
 def test_holes_of_rows_are_changed_where_rows_have_their_own():
     written = np.array([[h.diameter for h in TAPERED.holes]] * 3)
     written[1, 2], written[2] = 0.0060, 0.9 * written[2]

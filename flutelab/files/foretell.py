@@ -128,10 +128,11 @@ def to_mend_words(constants: Constants | None) -> tuple[str, ...]:
 
 def mended_first(did_not_fit: str) -> str:
     """Return what to do where something, said in a sentence, did not fit."""
+    first, then = did_not_fit[0], did_not_fit[1:]
     return (
         "These constants are not to be relied on yet: when they were fitted, "
-        f"{did_not_fit[0].lower()}{did_not_fit[1:]} Mend that first, then calibrate again; until "
-        "then no note has a +-."
+        f"{first.lower() if then[:1].islower() else first}{then} Mend that first, then calibrate "
+        "again; until then no note has a plus-minus."
     )
 
 

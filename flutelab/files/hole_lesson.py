@@ -163,7 +163,7 @@ def _curve(flute, fingering, hole, room):
 def pitch_words(frequency: float) -> str:
     """Say a note: ``587.3 Hz, D5 +0 cents``."""
     name, off = nearest_note(frequency)
-    return f"{frequency:.1f} Hz, {name} {off:+.0f} cents"
+    return f"{frequency:.1f} Hz, {name} {off:+z.0f} cents"
 
 
 def moved_words(interval: float) -> str:

@@ -74,7 +74,7 @@ def plan(
     with already_warned():
         odd = suspects(calibration)
     if is_to_mend(calibration, odd):
-        named = what_does_not_fit(calibration, odd)
+        named = what_does_not_fit(calibration, odd, whole=True)
         text = [f"Mend this before you measure more. {named}", *text]
     return Looked(results=results, text="\n".join(text).rstrip())
 

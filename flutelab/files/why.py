@@ -78,7 +78,7 @@ def _said(measured, found):
     told = [first, largest_cause(fitted, [found], bent=named or not found.enough), *alone]
     if not named:
         return told
-    return [f"{what_does_not_fit(fitted, odd)} flutelab calibrate tells more.", *told]
+    return [f"{what_does_not_fit(fitted, odd, whole=True)} flutelab calibrate tells more.", *told]
 
 
 def _causes(found):

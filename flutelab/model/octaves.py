@@ -135,7 +135,10 @@ def octaves(
     remainder, node, cut = np.full((3, count), np.nan)
     for n in [n for n, why in enumerate(reason) if not why]:
         row = take(fingerings, [n])
-        case = Case(flute, row, corrections, formulas, pitch[n], columns[n], interval[n])
+        case = Case(
+            flute=flute, row=row, corrections=corrections, formulas=formulas,
+            pitch=pitch[n], columns=columns[n], interval=interval[n],
+        )  # fmt: skip
         try:
             with already_warned():
                 kept = case.kept(causes)

@@ -17,6 +17,7 @@ from flutelab.model.rows import Rows, distinct, take
 
 STEP = 1e-6  # m or rad to either side
 ONE_SIDED = 1e-9  # where there is but one side: its error goes as the step, not as its square
+SHARP = 1e-4  # m, of a rim over its bore, below which its slope is that over as much more
 GROUPS = ("places", "diameters", "window", "pipe", "air", "corrections")
 
 
@@ -109,7 +110,8 @@ def sensitivities(
     Notes
     -----
     Implicit function theorem at the solved notes, every number moved by 1e-6 m or rad to
-    either side (where the other is no flute, by 1e-9 to one side) in one batched evaluation; see
+    either side (where the other is no flute, by 1e-9 to one side; a rim of less than 0.1 mm by
+    0.1 mm outwards, as its slope grows without limit) in one batched evaluation; see
     `flutelab.model.notes.root_gradient`.
 
     Examples
@@ -243,7 +245,11 @@ def _of_pipe(flute, corrections, formulas):
         if isinstance(end, End) and end.kind == "open" and end.outer_diameter is not None
     ]
     for name, key in lips:
-        yield _length(f"{name}_{key}", f"{name}: outer diameter", "pipe", (name, key))
+        lip = _length(f"{name}_{key}", f"{name}: outer diameter", "pipe", (name, key))
+        end = getattr(flute, name)
+        # towards a sharp rim the end's length goes as s ln s, whose slope has no limit
+        sharp = end.outer_diameter - bore_diameter(flute.bore, end.position) < SHARP
+        yield replace(lip, down=0.0, up=SHARP) if sharp else lip
     bore = _length("bore_diameter", "bore: diameter", "pipe", ("bore", "diameter"), *lips)
     yield bore
     if isinstance(flute.head, Window):

@@ -78,7 +78,7 @@ class LostError(Exception):
     """A mode is not there any more, or cannot be kept, without a cause."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Case:
     """Works out one fingering's two registers without causes: given these, as they are.
 

@@ -157,7 +157,7 @@ def within_words(seen: Within) -> str:
     note, off = nearest_note(wave.frequency[0])
     column = seen.column[0]
     said = (
-        f"{word}: {wave.frequency[0]:.1f} Hz, {note} {off:+.0f} cents; Q is "
+        f"{word}: {wave.frequency[0]:.1f} Hz, {note} {off:+z.0f} cents; Q is "
         f"{seen.modes.q[0, column]:.0f}. {_leaves(wave)}"
     )
     weak = passed_over(seen.modes, 0, column)

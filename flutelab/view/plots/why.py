@@ -390,13 +390,13 @@ def plot_breath(recorded: DataFrame, *, one: float | None = None, ax: Axes | Non
             own = rows.iloc[0]
             ax.plot(
                 rows["pressure_pa"], cents(rows["frequency_hz"], base), marker=marker, color=colour,
-                label=f"{note}: {own['cents_per_doubling']:g} per doubling, recordings "
+                label=f"{note}: {own['cents_per_doubling']:g} cents per doubling, recordings "
                 f"scatter by {own['scatter_cents']:g}",
             )  # fmt: skip
         if one is not None:
             ax.plot(
                 pressure, one * np.log2(pressure / _FROM), color=GREY, linestyle="--",
-                linewidth=1.6, label=f"one slope for all: {one:g} per doubling",
+                linewidth=1.6, label=f"one slope for all: {one:g} cents per doubling",
             )  # fmt: skip
         ax.set_xscale("log", base=2)
         ax.set_xticks(pressure, [f"{value:g}" for value in pressure])
