@@ -18,7 +18,8 @@ from flutelab import (
     playing_frequencies,
     rows,
 )
-from flutelab.model.byhand import RULES, by_hand, jet_readout
+from flutelab.model.byhand import RULES, by_hand, cut_frequency, jet_readout
+from flutelab.model.chain import Formulas
 from flutelab.physics.air import warmer
 from flutelab.physics.breath import air_at
 from flutelab.physics.hole import open_length
@@ -156,6 +157,14 @@ def test_a_foot_that_is_no_plain_end_is_cut_open_at_a_hole(kind):
     index = whole.rules.index("cut")
     assert whole.frequency[index, 1] == pytest.approx(cut.frequency[index, 1], rel=1e-9)
     assert whole.frequency[index, 0] != pytest.approx(cut.frequency[index, 0], rel=1e-3)
+
+
+def test_a_flanged_pipe_is_cut_below_its_holes_too():
+    flanged = replace(SIX, foot=replace(SIX.foot, kind="flanged", outer_diameter=None))
+    plain = replace(SIX, foot=replace(SIX.foot, outer_diameter=None))
+    row = rows(SIX, "xxxxxx", air=AIR)
+    notes = [cut_frequency(f, row, 0.28, Corrections(), Formulas()) for f in (flanged, plain)]
+    assert notes[0] == pytest.approx(notes[1], rel=1e-12)
 
 
 def test_rules_are_of_the_air_that_the_model_has():

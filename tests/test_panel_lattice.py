@@ -6,6 +6,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from made_notes import WIDE
+from matplotlib.text import Text
 from PIL import Image
 
 import flutelab
@@ -53,6 +55,18 @@ def test_each_control_moves_both_pictures(panel, control, value, words):
     assert words in panel.sentence.text
     assert panel.sentence.text != said
     assert all(p.png != old for p, old in zip(panel.pictures, before, strict=True))
+
+
+@pytest.mark.filterwarnings("ignore::flutelab.errors.ValidityWarning")
+def test_a_pipe_without_a_third_register_has_a_panel():
+    wide = lattice_panel(WIDE)
+    assert wide.sentence.text.startswith("The bare pipe: 5")
+    wide.controls["register"].value = 3
+    assert "nothing sounds" in wide.sentence.text
+    for view in wide.views:  # and nothing is written of it
+        view.draw(wide.answer)
+        texts = [text.get_text() for text in view.draw.figure.findobj(Text)]
+        assert not any("nan" in text for text in texts)
 
 
 def test_a_warm_room_raises_the_note(panel):

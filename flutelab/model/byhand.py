@@ -250,9 +250,10 @@ def _cut_end(flute, end):
         wider = bore_diameter(flute.bore, end) - bore_diameter(flute.bore, foot.position)
         rim = None if foot.outer_diameter is None else foot.outer_diameter + wider
         return replace(foot, position=end, outer_diameter=rim)
-    # a flange, or an ideal end, stays at the foot; the wall is that of the next hole
-    wall = next(hole.wall for hole in flute.holes if hole.position >= end)
-    return End(position=end, outer_diameter=bore_diameter(flute.bore, end) + 2 * wall)
+    # a flange, or an ideal end, stays at the foot; the wall is that of the next hole, if known
+    walls = [hole.wall for hole in flute.holes if hole.position >= end]
+    rim = bore_diameter(flute.bore, end) + 2 * walls[0] if walls else None
+    return End(position=end, outer_diameter=rim)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -134,12 +134,17 @@ def solved_modes(
     return found, numbers
 
 
-def refuse_batch(corrections):
-    """Raise a ValueError of corrections of several flutes at once: modes are those of one.
+def refuse_batch(corrections: Corrections | None) -> None:
+    """Refuse corrections of several flutes at once: modes are those of one.
 
     Parameters
     ----------
     corrections : Corrections or None
+
+    Raises
+    ------
+    ValueError
+        A leaf with axes.
     """
     several = [] if corrections is None else [n for n, v in vars(corrections).items() if np.ndim(v)]
     if several:

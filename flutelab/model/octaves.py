@@ -192,12 +192,12 @@ def _intervals(flute, fingerings, pitch):
     if not stopped[1]:
         return ends
     ratio = pitch[:, 1] / pitch[:, 0]
-    nearest = np.where(ratio**2 > 6, 3, 2)  # in cents
+    nearest = np.where(ratio**2 > 6, 3, 2)  # as ratios: they part at the root of 2 times 3
     return np.where(np.any(is_open(fingerings), axis=-1) & (ratio > 0), nearest, ends)
 
 
 def _registers(flute, fingerings, corrections, formulas):
-    """First and second register: columns and [Hz] (N, 2), and what is to be known of each row."""
+    """Columns and pitch [Hz] of both registers (N, 2), interval, why not, remarks; the chain."""
     found, numbers = solved_modes(flute, fingerings, corrections, count=MODES, formulas=formulas)
     count = len(fingerings)
     columns = np.stack([register_roots(found, np.full(count, n)) for n in (1, 2)], axis=-1)

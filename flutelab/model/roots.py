@@ -154,7 +154,7 @@ def newton(
     return root
 
 
-def value_and_slope(function, root):
+def value_and_slope(function: Callable, root: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return value and derivative in frequency, by a central difference.
 
     Parameters

@@ -291,27 +291,31 @@ def _of_correction(name, corrections):
 
 def _gradient(given, quantities, root):
     """df/d(quantity) at the roots [Hz per unit], (P, N)."""
-    ways = _all_possible(given, quantities)
-    there = np.array([q.down + q.up > 0 for q in ways])
-    known = [q for q, is_there in zip(ways, there, strict=True) if is_there]
-    result = np.full((len(ways), len(root)), np.nan)
-    if known:
-        moved, width = _moved(given, known).chain(), _width(given, known)
-        result[there] = root_gradient(moved, given.chain(), root, width)
-    return result
+    try:
+        moved = _moved(given, quantities)
+    except ValueError:  # some step leads out of what can be
+        ways = _all_possible(given, quantities)
+        there = np.array([q.down + q.up > 0 for q in ways])
+        result = np.full((len(ways), len(root)), np.nan)
+        if np.any(there):
+            known = [q for q, is_there in zip(ways, there, strict=True) if is_there]
+            result[there] = _gradient(given, known, root)
+        return result
+    return root_gradient(moved.chain(), given.chain(), root, _width(given, quantities))
 
 
 def _all_possible(given, quantities):
     """The quantities, with no steps that lead out of what can be a flute."""
-    try:
-        _moved(given, quantities)
-    except ValueError:
-        if len(quantities) == 1:
-            return [_possible(given, quantities[0])]
-        half = len(quantities) // 2
-        return [q for some in (quantities[:half], quantities[half:])
-                for q in _all_possible(given, some)]  # fmt: skip
-    return list(quantities)
+    if len(quantities) == 1:
+        return [_possible(given, quantities[0])]
+    ways = []
+    for some in (quantities[: len(quantities) // 2], quantities[len(quantities) // 2 :]):
+        try:
+            _moved(given, some)
+            ways += some
+        except ValueError:
+            ways += _all_possible(given, some)
+    return ways
 
 
 def _possible(given, quantity):

@@ -88,20 +88,20 @@ def spectrum(
     ValidityWarning
         As `input_impedance`, of the highest frequency too.
     """
-    if frequency is not None:
+    usual = frequency is None
+    if not usual:
         frequency = checked_frequency(frequency, increasing=True)
     refuse_batch(corrections)
     with already_warned():
         numbers = chain(flute, checked(fingerings), corrections, formulas)
-        top = _top(numbers, len(fingerings)) if frequency is None else float(frequency[-1])
+        top = _top(numbers, len(fingerings)) if usual else float(frequency[-1])
         found = _modes_up_to(top, flute, fingerings, corrections, formulas, numbers)
-    known, given = None, frequency
-    if given is None:
+    if usual:
         marked = found.frequency[found.frequency >= LOWEST]
         frequency = np.unique([*np.linspace(LOWEST, top, POINTS), *marked])
     impedance = input_impedance(flute, fingerings, frequency, corrections, formulas)
-    if given is None:  # as close as the zeros' own grid
-        known = frequency, (impedance if numbers.head.kind != "stopped" else 1 / impedance).imag
+    noted = 1 / impedance if numbers.head.kind == "stopped" else impedance
+    known = (frequency, noted.imag) if usual else None  # as close as the zeros' own grid
     with already_warned():
         zeros = zeros_of(at(numbers), len(fingerings), top, found.root, known)
     return Spectrum(

@@ -127,9 +127,10 @@ def _axes(flute, corrections):
     forked = ["o" * n + "x" + "o" * (count - n - 1) for n in range(count)]
     with already_warned():
         asked = rows(flute, [*scale, *forked], air=warm, register=REGISTERS)
-        highest = np.nanmax(predict_notes(flute, asked, corrections).frequency)
+        third = predict_notes(flute, asked, corrections).frequency
         both = rows(flute, [scale[0], scale[-1]], air=warm)
         first = modes(flute, both, corrections, count=1).frequency[:, 0]
+        highest = np.nanmax([*third, REGISTERS * first[0]])  # some may have no such register
         frequency = _round_steps(_LOWEST * first[0], _TOP * highest)
         seen = within(flute, both, corrections, frequency=frequency)
     size = np.abs(seen.admittance)

@@ -10,6 +10,7 @@ import numpy as np
 from flutelab.model.within import Within
 from flutelab.units import inches, millimetres
 from flutelab.view.panels.live import Live
+from flutelab.view.plots.parts import half_covered_openings
 from flutelab.view.style import BLUE, DARK, GREY, PALE, VERMILION, powers_of_ten
 
 _LINE, _SHARES = -1.4, -1.55  # where openings and their shares stand, below the wave
@@ -129,11 +130,11 @@ def wave_picture(axes: Axes) -> Live:
         limits = axes.place(np.array([wave.effective_head[0], wave.effective_end[0]]))
         ends.set_data(np.repeat(limits, 3), [-1.15, 1.05, np.nan] * 2)
         out, place = wave.outflow[0] != 0, axes.place(wave.place)
-        covered = np.array([False, *(letter == "h" for letter in wave.label[0]), False])
+        covered = half_covered_openings(wave.label[0])
         for artist, some in ((opened, out & ~covered), (half, covered), (closed, ~out)):
             artist.set_data(place[some], np.full(np.sum(some), _LINE))
         for words, x, part, sounding in zip(shares, place, wave.power_share[0], out, strict=True):
-            words.set_text(f"{100 * part:z.0f}" if sounding else "")
+            words.set_text(f"{100 * part:z.0f}" if sounding and np.isfinite(part) else "")
             words.set_x(x)
 
     return Live(begin, move, size=(9.0, 3.4))

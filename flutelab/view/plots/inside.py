@@ -13,7 +13,14 @@ from flutelab.model.cutoff import LatticeCutoff
 from flutelab.model.inside import StandingWave
 from flutelab.model.spectrum import Spectrum, admittance
 from flutelab.units import inches, millimetres
-from flutelab.view.plots.parts import checked_kind, checked_row, handle, legend_below, new_axes
+from flutelab.view.plots.parts import (
+    checked_kind,
+    checked_row,
+    half_covered_openings,
+    handle,
+    legend_below,
+    new_axes,
+)
 from flutelab.view.style import (
     BLACK,
     BLUE,
@@ -262,18 +269,17 @@ def _draw_openings(ax, result, row):
     """Openings on a line below, each with its shares of the radiated power and the flow [%]."""
     ax.axhline(_LINE, color=DARK, linewidth=1.0)
     open_ones = result.outflow[row] != 0
-    half = np.array([False, *(letter == "h" for letter in result.label[row]), False])
+    half = half_covered_openings(result.label[row])
     kinds = {
-        "open": (open_ones & ~half, "none"),
-        "half covered": (half, "bottom"),
-        "closed": (~open_ones, "full"),
+        "open": (open_ones & ~half, {"markerfacecolor": "white"}),
+        "half covered": (half, {"fillstyle": "bottom", "markerfacecoloralt": "white"}),
+        "closed": (~open_ones, {}),
     }
-    for words, (some, filled) in kinds.items():
+    for words, (some, mark) in kinds.items():
         if np.any(some):
             ax.plot(
                 _place(result, result.place[some]), np.full(np.sum(some), _LINE), "o", color=DARK,
-                fillstyle="full" if filled == "none" else filled, markerfacecoloralt="white",
-                markerfacecolor="white" if filled == "none" else DARK, label=words, zorder=3,
+                label=words, zorder=3, **mark,
             )  # fmt: skip
     look = {"textcoords": "offset points", "va": "top", "fontsize": 10.5}
     for place, power, flow in zip(

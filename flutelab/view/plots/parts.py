@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -80,6 +81,11 @@ def legend_below(ax: Axes, *, words: Sequence[str] = (), **more: object) -> None
         loc="outside lower left", title="\n".join(words) or None, title_fontsize=10.5,
         alignment="left", **more,
     )  # fmt: skip
+
+
+def half_covered_openings(word: str) -> np.ndarray:
+    """Return which openings (head, holes, foot) a fingering's word half covers."""
+    return np.array([False, *(letter == "h" for letter in word), False])
 
 
 def sign(page: Figure, words: str) -> None:
